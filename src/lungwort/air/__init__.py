@@ -1,0 +1,1 @@
+"""Physics of the air: quantities, gas conversions, moisture and air as a real gas."""

@@ -1,0 +1,1 @@
+"""Jobs: one file for each job that the user does."""

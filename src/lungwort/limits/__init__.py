@@ -1,0 +1,1 @@
+"""Limits: what published documents allow, with source and standing of every number."""

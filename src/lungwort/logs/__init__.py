@@ -1,0 +1,1 @@
+"""Logs: from a logger's file to a clean, flagged log."""

@@ -1,0 +1,1 @@
+"""Paper: what is handed over."""

@@ -1,0 +1,1 @@
+"""Verdict: evidence held against limits."""
