@@ -1,1 +1,1 @@
-"""An invented site with seeded faults."""
+"""An invented site with seeded faults: generated, never copied from anywhere."""
