@@ -145,4 +145,6 @@ class Interval:
             return f"{'≤' if self.upper_included else '<'} {self.upper:g}{tail}"
         if self.upper == math.inf:
             return f"{'≥' if self.lower_included else '>'} {self.lower:g}{tail}"
-        return f"{'' if self.lower_included else '> '}{self.lower:g} to {'' if self.upper_included else '< '}{self.upper:g}{tail}"
+        lower = f"{'' if self.lower_included else '> '}{self.lower:g}"
+        upper = f"{'' if self.upper_included else '< '}{self.upper:g}"
+        return f"{lower} to {upper}{tail}"

@@ -100,7 +100,7 @@ _TABLE: Final[tuple[Unit, ...]] = (
     Unit("kg/kg", MIXING, 1e3),
     Unit("mg/kg", MIXING, 1e-3),
     Unit("%RH", RELATIVE_HUMIDITY, 1.0),
-    # base: L/min
+    # base unit is one litre a minute
     Unit("L/min", FLOW, 1.0),
     Unit("m3/h", FLOW, 1000.0 / 60.0),
     Unit("ft3/min", FLOW, 28.316846592),
