@@ -91,6 +91,11 @@ class Limit:
         ``confirmed`` or ``from memory``.
     remark : str
         What a reader must know beside the number.
+    last_row_serves_above : bool
+        Whether the last row of the table also serves every pressure above it.
+    default_upper : Bound, optional
+        Upper bound of the dew point where the lowest temperature is not known, for a document
+        that gives one [unit of the limit].
     """
 
     key: str
@@ -111,6 +116,8 @@ class Limit:
     source: str = ""
     status: str = FROM_MEMORY
     remark: str = ""
+    last_row_serves_above: bool = False
+    default_upper: Bound | None = None
 
 
 @frozen
@@ -155,6 +162,29 @@ class LimitSet:
     def __iter__(self) -> Iterator[Limit]:
         """Go through the limits in the set's order."""
         return iter(self.limits)
+
+    def limit(self, key: str) -> Limit:
+        """Find a limit by its key.
+
+        Parameters
+        ----------
+        key : str
+            Name of the limit in this set.
+
+        Returns
+        -------
+        Limit
+            The limit.
+
+        Raises
+        ------
+        KeyError
+            Where the set has no such limit.
+        """
+        for limit in self.limits:
+            if limit.key == key:
+                return limit
+        raise KeyError(key)
 
 
 @frozen
