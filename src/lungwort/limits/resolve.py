@@ -250,6 +250,38 @@ def limit_text(limit: Limit, allowed: Allowed | None = None) -> str:
     return text if limit.averaging == ANY_READING else f"{text}, {limit.averaging} mean"
 
 
+def row_texts(limit: Limit) -> tuple[tuple[str, str], ...]:
+    """Write the rows of a pressure table as they are shown.
+
+    Parameters
+    ----------
+    limit : Limit
+        The limit.
+
+    Returns
+    -------
+    tuple of (str, str)
+        Pressure range [bar(g)] and bound [unit of the limit]; empty where there is no table.
+
+    Examples
+    --------
+    >>> from lungwort.limits.load import limit_set
+    >>> row_texts(limit_set("en12021-2014-charging").limit("water"))
+    (('above 40 up to 200 bar(g)', '≤ 50 mg/m3'), ('above 200 bar(g)', '≤ 35 mg/m3'))
+    """
+    texts = []
+    below = limit.table_above_bar_g
+    for number, row in enumerate(limit.table, start=1):
+        low, high = decimal_text(below), decimal_text(row.up_to_bar_g)
+        if number == len(limit.table) and limit.last_row_serves_above:
+            where = f"above {low} bar(g)"
+        else:
+            where = f"above {low} up to {high} bar(g)"
+        texts.append((where, _range_text(None, row.upper, limit.unit)))
+        below = row.up_to_bar_g
+    return tuple(texts)
+
+
 def check_own_copy(limit: Limit) -> str:
     """Say what to do where a limit was written down from memory.
 
