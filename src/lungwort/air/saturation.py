@@ -58,8 +58,23 @@ _SUBLIMATION: Final = (
 )
 
 
-def _ln_liquid(kelvin: FloatArray) -> FloatArray:
-    """Natural logarithm of the saturation pressure [Pa] over liquid water [K]."""
+def ln_pressure_liquid(kelvin: FloatArray) -> FloatArray:
+    """Give ln of the saturation pressure over liquid water, without range check.
+
+    Parameters
+    ----------
+    kelvin : numpy.ndarray
+        Temperature [K].
+
+    Returns
+    -------
+    numpy.ndarray
+        Natural logarithm of the pressure [ln Pa].
+
+    References
+    ----------
+    Wagner and Pruss 2002, equation 2.5.
+    """
     theta = 1.0 - kelvin / CRITICAL_K
     total = sum((a * theta**power for a, power in _LIQUID), start=np.zeros_like(kelvin))
     return np.asarray(np.log(_CRITICAL_PA) + CRITICAL_K / kelvin * total)
@@ -77,14 +92,46 @@ def _ln_murphy_koop(kelvin: FloatArray) -> FloatArray:
     )
 
 
-def _ln_supercooled(kelvin: FloatArray) -> FloatArray:
+def ln_pressure_supercooled(kelvin: FloatArray) -> FloatArray:
+    """Give ln of the saturation pressure over supercooled water, without range check.
+
+    Parameters
+    ----------
+    kelvin : numpy.ndarray
+        Temperature [K].
+
+    Returns
+    -------
+    numpy.ndarray
+        Natural logarithm of the pressure [ln Pa].
+
+    References
+    ----------
+    Murphy and Koop 2005, equation 10.
+    """
     # The two formulas differ by 4e-8 at the triple point; joined there, so that the pressure
     # never steps back while the temperature rises.
     at_triple = np.asarray(TRIPLE_POINT_K)
-    return _ln_murphy_koop(kelvin) + _ln_liquid(at_triple) - _ln_murphy_koop(at_triple)
+    return _ln_murphy_koop(kelvin) + ln_pressure_liquid(at_triple) - _ln_murphy_koop(at_triple)
 
 
-def _ln_ice(kelvin: FloatArray) -> FloatArray:
+def ln_pressure_ice(kelvin: FloatArray) -> FloatArray:
+    """Give ln of the saturation pressure over ice, without range check.
+
+    Parameters
+    ----------
+    kelvin : numpy.ndarray
+        Temperature [K].
+
+    Returns
+    -------
+    numpy.ndarray
+        Natural logarithm of the pressure [ln Pa].
+
+    References
+    ----------
+    IAPWS R14-08(2011), equation 6.
+    """
     theta = kelvin / TRIPLE_POINT_K
     total = sum((a * theta**power for a, power in _SUBLIMATION), start=np.zeros_like(kelvin))
     return np.asarray(np.log(TRIPLE_POINT_PA) + total / theta)
@@ -93,8 +140,8 @@ def _ln_ice(kelvin: FloatArray) -> FloatArray:
 def _ln_water(kelvin: FloatArray) -> FloatArray:
     return np.where(
         kelvin < TRIPLE_POINT_K,
-        _ln_supercooled(np.minimum(kelvin, TRIPLE_POINT_K)),
-        _ln_liquid(np.maximum(kelvin, TRIPLE_POINT_K)),
+        ln_pressure_supercooled(np.minimum(kelvin, TRIPLE_POINT_K)),
+        ln_pressure_liquid(np.maximum(kelvin, TRIPLE_POINT_K)),
     )
 
 
@@ -169,7 +216,7 @@ def saturation_pressure_ice(temperature_c: Numbers) -> Numbers:
         unit="°C",
         remedy="Above 0.01 °C there is no ice: use the pressure over water.",
     )
-    return same_kind(np.exp(_ln_ice(checked + ZERO_CELSIUS_K)), temperature_c)
+    return same_kind(np.exp(ln_pressure_ice(checked + ZERO_CELSIUS_K)), temperature_c)
 
 
 def saturation_pressure(temperature_c: Numbers, phase: str) -> Numbers:
@@ -283,7 +330,7 @@ def frost_temperature(vapour_pressure_pa: Numbers) -> Numbers:
     >>> round(frost_temperature(12.8412), 3)
     -40.0
     """
-    return _temperature(vapour_pressure_pa, _ln_ice, ICE_RANGE_C, "ice")
+    return _temperature(vapour_pressure_pa, ln_pressure_ice, ICE_RANGE_C, "ice")
 
 
 def _temperature(
