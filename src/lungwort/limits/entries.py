@@ -43,7 +43,7 @@ def near(word: str, known: Iterable[str]) -> str:
     >>> near("uper", ("upper", "lower"))
     " Did you mean 'upper'?"
     """
-    close = difflib.get_close_matches(word.lower(), list(known), n=3, cutoff=0.6)
+    close = difflib.get_close_matches(word.lower(), list(known), n=3, cutoff=0.7)
     if not close:
         return ""
     return f" Did you mean {' or '.join(repr(name) for name in close)}?"
@@ -120,7 +120,8 @@ class Table:
     def wrong(self, key: str, message: str) -> None:
         """Note a mistake at a key."""
         place = f"{self.where}, key {key!r}" if self.where else f"key {key!r}"
-        self.mistakes.add(f"{place}: {message}", self.line_of(key))
+        joint = " " if message.startswith("is ") else ": "
+        self.mistakes.add(f"{place}{joint}{message}", self.line_of(key))
 
     def known(self, keys: Sequence[str]) -> None:
         """Note every key that is not known."""
