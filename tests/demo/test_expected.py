@@ -62,7 +62,7 @@ def judge_case(case: Case) -> Verdict:
             supply_pressure_bar_g=value_in(case.supply_pressure, "bar(g)"),
             lowest_temperature_c=value_in(case.lowest_temperature, "°C"),
         ),
-        judged_at=datetime(2026, 6, 1, tzinfo=UTC),
+        now=datetime(2026, 6, 1, tzinfo=UTC),
     )
 
 

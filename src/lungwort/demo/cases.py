@@ -26,8 +26,7 @@ SPRAY_SHOP: Final = "Spray shop, panel 2"
 BLASTING_HALL: Final = "Blasting hall, panel 1"
 CHARGING_PANEL: Final = "Charging panel"
 
-AIRLINE_SPOTS: Final = ("oil=<0.05 mg/m3", "odour=none")
-CHARGING_SPOTS: Final = ("oil=<0.05 mg/m3", "odour=none", "liquid_water=none")
+SPOTS: Final = ("oil=<0.05 mg/m3", "odour=none", "liquid_water=none")
 
 # EN 12021:2014, as carried by secondary sources except where noted; written down here a second
 # time on purpose, so that what must come out does not rest on the limit library.
@@ -95,10 +94,10 @@ def clean_day(folder: Path, seed: int) -> Case:
         limit_set=AIRLINE,
         zone=ZONE,
         supply_pressure=SUPPLY,
-        spots=AIRLINE_SPOTS,
+        spots=SPOTS,
         story=(
             "A day and a night in which nothing is wrong. The logger speaks German, separates by "
-            "semicolon and writes a decimal comma. Oil and odour were tested by hand, and the "
+            "semicolon and writes a decimal comma. Oil, odour and liquid water were tested by hand, and the "
             "water is held against the row of the table for the supply pressure."
         ),
         expected=Expected("conforms", readings=scene.n),
@@ -133,7 +132,7 @@ def intake_exhaust(folder: Path, seed: int) -> Case:
         files=(file,),
         limit_set=AIRLINE,
         supply_pressure=SUPPLY,
-        spots=AIRLINE_SPOTS,
+        spots=SPOTS,
         story=(
             "From 10:20 to 11:00 a van idles beside the compressor's intake. Exhaust with 1 % CO "
             "and 12 % CO2 makes up 1.2 parts in 1000 of what is drawn in: CO and CO2 rise "
@@ -179,7 +178,7 @@ def drier_going_off(folder: Path, seed: int) -> Case:
         limit_set=AIRLINE,
         zone=ZONE,
         supply_pressure=SUPPLY,
-        spots=AIRLINE_SPOTS,
+        spots=SPOTS,
         story=(
             "The drying agent is used up. Water rises from about 46 mg/m3, slowly at first, and "
             "passes 160 mg/m3 (the row up to 10 bar(g)) on the 20th day, where it stays until the "
@@ -226,7 +225,7 @@ def short_spike(folder: Path, seed: int) -> Case:
         zone=ZONE,
         date_order="dmy",
         supply_pressure=SUPPLY,
-        spots=AIRLINE_SPOTS,
+        spots=SPOTS,
         story=(
             "At 14:12 a cold engine that runs rich starts beside the intake and moves off after "
             "half a minute: four readings above 5 ppm. It is a sensor's true answer to real gas, "
@@ -270,7 +269,7 @@ def o2_cell_drift(folder: Path, seed: int) -> Case:
         limit_set=AIRLINE,
         zone=ZONE,
         supply_pressure=SUPPLY,
-        spots=AIRLINE_SPOTS,
+        spots=SPOTS,
         story=(
             "Oxygen falls slowly from 20.9 % to below 20 % while carbon dioxide stays as outdoors. "
             "No ordinary cause lowers oxygen by 1 % and leaves carbon dioxide alone, so the cell "
@@ -313,7 +312,7 @@ def frozen_logger(folder: Path, seed: int) -> Case:
         limit_set=AIRLINE,
         zone=ZONE,
         supply_pressure=SUPPLY,
-        spots=AIRLINE_SPOTS,
+        spots=SPOTS,
         story=(
             "From 11:40 to 15:55 the clock goes on but every channel repeats its last value, the "
             "line pressure too, which never stands still while a compressor runs. Nothing was "
@@ -350,7 +349,7 @@ def clock_change(folder: Path, seed: int) -> Case:
         limit_set=AIRLINE,
         zone=ZONE,
         supply_pressure=SUPPLY,
-        spots=AIRLINE_SPOTS,
+        spots=SPOTS,
         story=(
             "On 26 October 2025 every local time from 01:00 to 02:00 comes twice. The logger wrote "
             "local time without saying which; the order of the rows tells. Nothing is wrong with "
@@ -388,7 +387,7 @@ def settling(folder: Path, seed: int) -> Case:
         zone=ZONE,
         supply_pressure=SUPPLY,
         lowest_temperature="3 °C",
-        spots=AIRLINE_SPOTS,
+        spots=SPOTS,
         story=(
             "The instrument was connected at 07:00 with a hose full of the hall's stale air, and "
             "its cells needed time. Carbon dioxide and oxygen read outside their limits for the "
@@ -440,7 +439,7 @@ def charging_panel(folder: Path, seed: int) -> Case:
         zone=ZONE,
         units=(("co", "ppm"),),
         supply_pressure="300 bar(g)",
-        spots=CHARGING_SPOTS,
+        spots=SPOTS,
         story=(
             "Cylinders are charged to 300 bar(g). Water stands near 30 mg/m3: within the 35 mg/m3 "
             "allowed above 200 bar(g), but above the 25 mg/m3 advised at the outlet of a charging "

@@ -83,7 +83,7 @@ def _hand_tests(cases: tuple[Case, ...]) -> str:
     lines = [
         f"Hand tests by Idris Pellow ({layouts.INVENTED})",
         "Oil: banded indicator, purged for 1 minute, then 5 minutes of air; nothing seen.",
-        "Odour: by nose, at the outlet. Liquid water: looked for when bleeding the panel.",
+        "Odour: by nose, at the outlet; none. Liquid water: looked for when bleeding; none.",
     ]
     for case in cases:
         lines += ["", f"{case.files[0].name}, {case.outlet}"]
