@@ -209,11 +209,14 @@ def estimate_bounds(given: FloatArray, source: End, target: End) -> tuple[FloatA
 
 
 def phases_of(temperature: FloatArray, quantity: str, state: State) -> tuple[str, ...]:
-    if quantity not in DEW_POINTS or temperature.size == 0:
+    """Name what dew points are over; nothing where they are none or the pressure is not known."""
+    known = quantity == ATMOSPHERIC_DEW_POINT or state.pressure_kpa is not None
+    if quantity not in DEW_POINTS or temperature.size == 0 or not known:
         return ()
     curve = state.curve(quantity, ideal=False)
-    ends = {curve.phase(float(np.min(temperature))), curve.phase(float(np.max(temperature)))}
-    return tuple(sorted(ends))
+    return tuple(
+        sorted({curve.phase(float(end)) for end in (np.min(temperature), np.max(temperature))})
+    )
 
 
 def refuse_scalar(given: float, code: int, source: End, target: End) -> None:
@@ -278,7 +281,7 @@ def _pressure_words(quantity: str, state: State) -> list[str]:
     if pressure > limit:
         estimated = (
             f"{words[0]} estimated: no reference is valid above {bar_text(limit)}; the bounds of "
-            f"{enhancement.ESTIMATE_UNCERTAINTY:.0%} of the water content are a judgement"
+            f"{enhancement.ESTIMATE_UNCERTAINTY * 100:.0f} % of the water content are a judgement"
         )
         words = [estimated]
     if quantity == RELATIVE_HUMIDITY:

@@ -208,7 +208,7 @@ class SaturationCurve:
             return WATER
         at = np.asarray(temperature_c)
         over_ice, over_water = self.cold.content(at), self.warm.content(at)
-        return WATER if over_water <= over_ice else ICE
+        return WATER if over_water <= over_ice else ICE  # NaN, far below melting, is ice
 
 
 def _in_pieces(function: Callable[[FloatArray], FloatArray], numbers: FloatArray) -> FloatArray:

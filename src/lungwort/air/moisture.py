@@ -378,7 +378,16 @@ def _convert(value: float | FloatArray, source: _Side, target: _Side) -> WaterCo
         # Nothing to convert, and so nothing that could be out of range or is assumed.
         refused = np.where(np.isnan(given), NO_READING, GOOD).astype(np.int8)
         same = like(as_array(units.scale(given, canonical, unit_out)), value)
-        return WaterConversion(same, same, same, (), to_quantity, unit_out, refused=refused)
+        return WaterConversion(
+            same,
+            same,
+            same,
+            (),
+            to_quantity,
+            unit_out,
+            phases=phases_of(given[refused == GOOD], to_quantity, to_state),
+            refused=refused,
+        )
 
     ends = ((from_quantity, from_state), (to_quantity, to_state))
     best, refused = run(given, *ends)
