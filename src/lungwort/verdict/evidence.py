@@ -28,11 +28,15 @@ from lungwort.verdict.words import Clock, amount, count, duration, percent
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from numpy.typing import NDArray
+
     from lungwort.limits.model import Allowed, Limit
     from lungwort.spot.model import SpotTest
     from lungwort.verdict.basis import Basis
     from lungwort.verdict.decision import Uncertainties, Uncertainty
     from lungwort.verdict.tally import ChannelTally, Check, Extreme
+
+    Floats = NDArray[np.float64]
 
 NOTHING_IN_HAND: Final = "The reading reaches up to the limit: nothing is in hand."
 
@@ -152,8 +156,8 @@ def expanded_in_limit_unit(entry: Uncertainty | None, value: float, basis: Basis
 
 def clear_test(
     direction: str, bound: float, entry: Uncertainty | None, basis: Basis
-) -> Callable[[float], bool | None]:
-    """Make the test whether a peak stands beyond a bound by more than its uncertainty.
+) -> Callable[[Floats], list[bool | None]]:
+    """Make the test whether peaks stand beyond a bound by more than their uncertainty.
 
     Parameters
     ----------
@@ -165,15 +169,23 @@ def clear_test(
         The uncertainty of such readings.
     basis : Basis
         How the evidence is held against the limit.
+
+    Returns
+    -------
+    callable
+        Tells of peaks [unit of the evidence] whether each is clear; None where U is not known.
     """
 
-    def clear(peak: float) -> bool | None:
-        expanded = expanded_in_limit_unit(entry, peak, basis)
-        if expanded is None:
-            return None
-        here = basis.value_in_limit_unit(peak)
-        beyond = here - bound if direction == ABOVE else bound - here
-        return beyond > expanded
+    def clear(peaks: Floats) -> list[bool | None]:
+        # Different peaks are few, however many excursions there are.
+        different, where = np.unique(peaks, return_inverse=True)
+        found: list[bool | None] = []
+        for peak in different.tolist():
+            expanded = expanded_in_limit_unit(entry, peak, basis)
+            here = basis.value_in_limit_unit(peak)
+            beyond = here - bound if direction == ABOVE else bound - here
+            found.append(None if expanded is None else beyond > expanded)
+        return [found[index] for index in where.tolist()]
 
     return clear
 

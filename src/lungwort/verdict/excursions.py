@@ -236,7 +236,7 @@ class Tracker:
         analyte: str,
         channel: str,
         unit: str,
-        clear: Callable[[float], bool | None],
+        clear: Callable[[Floats], list[bool | None]],
     ) -> list[Excursion]:
         """Give the excursions found, in time order.
 
@@ -247,11 +247,14 @@ class Tracker:
         unit : str
             Unit of the limit.
         clear : callable
-            Tells of a peak [unit of the evidence] whether it is beyond the bound by more than U.
+            Tells of peaks [unit of the evidence] whether each is beyond the bound by more than U.
         """
-        found = []
-        peaks = self.to_limit(np.array([run.peak for run in self.runs], dtype=np.float64))
-        for run, peak in zip(self.runs, peaks.tolist(), strict=True):
+        found: list[Excursion] = []
+        raw = np.array([run.peak for run in self.runs], dtype=np.float64)
+        if not raw.size:
+            return found
+        peaks = self.to_limit(raw).tolist()
+        for run, peak, is_clear in zip(self.runs, peaks, clear(raw), strict=True):
             mean = run.weighted / run.seconds if run.seconds else run.plain / run.samples
             found.append(
                 Excursion(
@@ -270,7 +273,7 @@ class Tracker:
                     integral=run.beyond / 3600.0,
                     samples=run.samples,
                     ended_by=run.ended_by,
-                    clear_of_uncertainty=clear(run.peak),
+                    clear_of_uncertainty=is_clear,
                     begins_after_gap=run.after_gap,
                     may_have_begun=None
                     if run.may_have_begun is None
