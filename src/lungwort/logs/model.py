@@ -206,6 +206,16 @@ class Log:
         Headings that were left alone.
     outlet : str
         Name of the outlet, where known.
+    doubts : tuple of str
+        Reasons for which this log alone cannot prove that the air conforms, such as a clock that
+        was reset while it ran; readings outside limits count all the same.
+    channel_doubts : tuple of (str, str)
+        The same for one channel: column name and reason.
+    unplaced : polars.DataFrame, optional
+        Readings whose time is not known (columns as in ``parts``; ``time`` as the logger had it).
+        They are no part of the period; outside a limit they count all the same.
+    spool : object
+        Keeps the folder of a log that lies on disk for as long as the log is in use.
     """
 
     parts: tuple[pl.DataFrame | pl.LazyFrame, ...] = field(repr=False)
@@ -222,6 +232,10 @@ class Log:
     notes: tuple[str, ...] = ()
     columns_not_used: tuple[str, ...] = ()
     outlet: str = ""
+    doubts: tuple[str, ...] = ()
+    channel_doubts: tuple[tuple[str, str], ...] = ()
+    unplaced: pl.DataFrame | None = field(default=None, repr=False)
+    spool: object = field(default=None, repr=False, eq=False)
 
     def frames(self) -> Iterator[pl.DataFrame]:
         """Yield the frames in time order, one in memory at a time where they lie on disk."""

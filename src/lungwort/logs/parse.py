@@ -1,0 +1,461 @@
+"""From frames of text cells to frames of times and readings, one file at a time."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import polars as pl
+from attrs import define, field
+
+from lungwort.air import units
+from lungwort.errors import AmbiguityError, LogError
+from lungwort.logs import times
+from lungwort.logs.blocks import LINE, OVERFLOW, Opened, cell_name, cells
+from lungwort.logs.cells import Causes, decimal_evidence, read_column
+from lungwort.logs.clock import Localiser
+from lungwort.logs.headings import read_heading
+from lungwort.logs.model import TIME, Refusal, censor_column, flag_column
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
+    from lungwort.logs.layout import Layout, ValueColumn
+    from lungwort.logs.options import ReadOptions
+
+_SAMPLE_WIDTH: Final = 160
+_WRONG_WIDTH_AT_MOST: Final = 0.2
+
+
+@define
+class FileParser:
+    """Reads one file into frames of UTC times and readings, counting what is refused.
+
+    Parameters
+    ----------
+    opened : Opened
+        The file.
+    layout : Layout
+        How it is laid out, with nothing left open.
+    options : ReadOptions
+        What the user settled.
+    names : dict
+        Place of a value column (or label, in a long file) to the channel's name in the log.
+    """
+
+    opened: Opened
+    layout: Layout
+    options: ReadOptions
+    names: dict[str, str]
+    rows_read: int = 0
+    rows_used: int = 0
+    refused: Causes = field(factory=Causes)
+    refused_samples: dict[str, str] = field(factory=dict)
+    odd_cells: dict[str, Causes] = field(factory=dict)
+    notes: list[str] = field(factory=list)
+    order: str = ""
+    has_offset: bool = False
+    localiser: Localiser | None = None
+    untimed: list[pl.DataFrame] = field(factory=list)
+    formats: list[str] = field(factory=list)
+
+    @property
+    def name(self) -> str:
+        """Name of the file."""
+        return self.opened.raw.name
+
+    def refusals(self) -> tuple[Refusal, ...]:
+        """Rows not used, by cause, most first."""
+        return tuple(
+            Refusal(
+                cause, count, tuple(self.refused.lines[cause]), self.refused_samples.get(cause, "")
+            )
+            for cause, count in sorted(self.refused.counts.items(), key=lambda item: -item[1])
+        )
+
+    def refuse(self, cause: str, rows: pl.DataFrame) -> None:
+        """Count rows as refused."""
+        if rows.height == 0:
+            return
+        self.refused.add(cause, rows.height, rows[LINE].head(3).to_list())
+        if cause not in self.refused_samples:
+            shown = [name for name in rows.columns if name not in {LINE, OVERFLOW, TIME}]
+            text = (self.layout.delimiter or " | ").join(
+                str(cell or "") for cell in rows.select(shown).row(0)
+            )
+            self.refused_samples[cause] = text[:_SAMPLE_WIDTH]
+
+    def frames(self) -> Iterator[pl.DataFrame]:
+        """Yield frames of readings in the order of the file.
+
+        Yields
+        ------
+        polars.DataFrame
+            Columns ``line``, ``time`` (UTC microseconds without a zone), and for each channel its
+            value, flag and, where any reading is '<' or '>', its censor code.
+        """
+        blocks = cells(self.opened, self.layout.width, self.layout.first_line)
+        held: list[tuple[pl.DataFrame, bool]] = []
+        if self.layout.time.kind == times.TEXT:
+            held, blocks = self._settle_order(blocks)
+        current: tuple[pl.DataFrame, bool] | None = None
+        for following in _chain(held, blocks):
+            if current is not None:
+                yield self._parse(*current, last=False)
+            current = following
+        if current is not None:
+            yield self._parse(*current, last=True)
+
+    def _time_text(self, frame: pl.DataFrame) -> pl.Series:
+        columns = [frame[cell_name(i)] for i in self.layout.time.columns]
+        if len(columns) == 1:
+            return times.tidy(columns[0].alias(TIME))
+        day, clock = times.tidy(columns[0]), times.tidy(columns[1])
+        if self.opened.sheet is not None:
+            day = day.str.replace(r"[ T]00:00(?::00)?(?:\.0+)?$", "")
+            clock = clock.str.replace(r"^18(?:99|90)-\d\d-\d\d[ T]", "").str.replace(
+                r"^1900-01-\d\d[ T]", ""
+            )
+        both = pl.DataFrame({"d": day, "c": clock})
+        # A clock time alone says nothing: a row without its date must not borrow one.
+        joined = (
+            pl.when(pl.col("d") == "")
+            .then(pl.lit(""))
+            .otherwise(pl.concat_str("d", "c", separator=" ").str.strip_chars_end())
+        )
+        return both.select(joined.alias(TIME))[TIME]
+
+    def _settle_order(
+        self, blocks: Iterator[tuple[pl.DataFrame, bool]]
+    ) -> tuple[list[tuple[pl.DataFrame, bool]], Iterator[tuple[pl.DataFrame, bool]]]:
+        evidence = times.OrderEvidence()
+        held: list[tuple[pl.DataFrame, bool]] = []
+        for block in blocks:
+            held.append(block)
+            evidence.add(
+                times.date_prefixes(times.tidy(block[0][cell_name(self.layout.time.columns[0])]))
+            )
+            if (
+                evidence.settled
+                or evidence.contradictory
+                or not evidence.open_dates
+                or self.options.date_order
+            ):
+                break
+        if self.options.date_order:
+            self.order = self.options.date_order
+            proven = evidence.settled
+            if (
+                proven
+                and self.order != proven
+                and not (self.order == "ymd" and evidence.two_digit_year)
+            ):
+                raise LogError(
+                    f"date order {self.order} was given, but dates such as {evidence.samples[0]!r} can only be "
+                    f"{proven}. Leave --date-order away or give {proven}.",
+                    file=self.name,
+                    line=self.layout.first_line,
+                )
+            return held, blocks
+        if evidence.contradictory:
+            raise AmbiguityError(
+                "some dates can only have the day first and some only the month first.",
+                choices=("dmy", "mdy"),
+                remedy="Export the log with one date format, or settle it with --date-order: rows that do not fit are refused.",
+                file=self.name,
+                line=self.layout.first_line,
+            )
+        if evidence.open_dates and not evidence.settled:
+            if evidence.dotted and not evidence.two_digit_year:
+                # Dates with points have the day first wherever they are in use (such as DIN 1355-1).
+                self.notes.append(
+                    "Dates with points were read with the day first; --date-order mdy reads them otherwise."
+                )
+                self.order = "dmy"
+                return held, blocks
+            sample = evidence.samples[0]
+            choices = ("dmy", "mdy", "ymd") if evidence.two_digit_year else ("dmy", "mdy")
+            hint = evidence.hint()
+            raise AmbiguityError(
+                f"dates such as {sample!r} do not say whether the day or the month stands first.",
+                choices=choices,
+                remedy=f"Settle it with --date-order {choices[0]} (or {' or '.join(choices[1:])}).{' ' + hint if hint else ''}",
+                file=self.name,
+                line=self.layout.first_line,
+                column=self.layout.time.headings[0],
+            )
+        self.order = evidence.settled or "dmy"
+        return held, blocks
+
+    def _parse(self, frame: pl.DataFrame, whole_line: bool, *, last: bool) -> pl.DataFrame:  # noqa: FBT001 - block and how it ends
+        self.rows_read += frame.height
+        frame = self._without_blank(frame)
+        if last and not whole_line:
+            frame = self._without_cut_line(frame)
+        frame = self._without_odd_rows(frame)
+        stamp = self._times(frame)
+        frame = frame.with_columns(stamp.alias(TIME))
+        if stamp.has_nulls():
+            self._refuse_untimed(frame.filter(pl.col(TIME).is_null()))
+            frame = frame.filter(pl.col(TIME).is_not_null())
+        return self._readings(frame, count=True)
+
+    def _without_blank(self, frame: pl.DataFrame) -> pl.DataFrame:
+        stamp = pl.col(cell_name(self.layout.time.columns[0]))
+        bare = frame.filter(stamp.str.strip_chars() == "")
+        if bare.height == 0:
+            return frame
+        names = [name for name in frame.columns if name != LINE]
+        blank = pl.all_horizontal(pl.col(name).str.strip_chars() == "" for name in names)
+        empty = bare.filter(blank)
+        if empty.height == 0:
+            return frame
+        self.refused.add("blank line", empty.height, empty[LINE].head(3).to_list())
+        return frame.join(empty.select(LINE), on=LINE, how="anti", maintain_order="left")
+
+    def _without_cut_line(self, frame: pl.DataFrame) -> pl.DataFrame:
+        if frame.height < 2:  # noqa: PLR2004 - nothing to compare with
+            return frame
+        names = [cell_name(i) for i in range(self.layout.width)]
+        used = [name for name in names if (frame[name].head(50) != "").any()]
+        ending = frame.row(-1, named=True)
+        before = frame.head(frame.height - 1).tail(50)
+        final = used[-1] if used else names[-1]
+        usual = before[final].str.len_chars()
+        short = not ending[final] and bool((usual > 0).all())
+        clipped = 0 < len(ending[final]) < int(usual.min() or 0)  # type: ignore[arg-type]
+        if short or clipped:
+            self.refuse("last line cut short", frame.tail(1))
+            return frame.head(frame.height - 1)
+        return frame
+
+    def _without_odd_rows(self, frame: pl.DataFrame) -> pl.DataFrame:
+        wide = frame.filter(pl.col(OVERFLOW).str.strip_chars() != "")
+        if wide.height:
+            if wide.height > _WRONG_WIDTH_AT_MOST * frame.height:
+                line = int(wide[LINE][0])
+                hint = (
+                    " Decimal commas in a file cut by commas do that."
+                    if self.layout.delimiter == ","
+                    else ""
+                )
+                raise LogError(
+                    f"{wide.height} of {frame.height} rows have more cells than there are headings "
+                    f"({self.layout.width}).{hint} Export the log with another delimiter.",
+                    file=self.name,
+                    line=line,
+                )
+            self.refuse("more cells than headings", wide)
+            frame = frame.filter(pl.col(OVERFLOW).str.strip_chars() == "")
+        place = self.layout.time.columns[0]
+        heading = self.layout.headings[place]
+        again = (
+            frame.filter(pl.col(cell_name(place)).str.strip_chars().str.strip_chars('"') == heading)
+            if heading
+            else frame.head(0)
+        )
+        if again.height:
+            for row in again.iter_rows(named=True):
+                found = [
+                    str(row[cell_name(i)] or "").strip().strip('"')
+                    for i in range(self.layout.width)
+                ]
+                if tuple(found) != self.layout.headings:
+                    changed = next(
+                        (
+                            f"{old!r} becomes {new!r}"
+                            for old, new in zip(self.layout.headings, found, strict=True)
+                            if old != new
+                        ),
+                        "",
+                    )
+                    raise LogError(
+                        f"the headings change inside the file ({changed}). Split the file there and read the parts.",
+                        file=self.name,
+                        line=int(row[LINE]),
+                    )
+            self.refuse("heading line repeated", again)
+            frame = frame.join(again.select(LINE), on=LINE, how="anti", maintain_order="left")
+        return frame
+
+    def _times(self, frame: pl.DataFrame) -> pl.Series:
+        plan = self.layout.time
+        if plan.kind != times.TEXT:
+            column = frame[cell_name(plan.columns[0])]
+            stamp = times.parse_numeric(column, plan.kind, start=self._start(), unit_s=plan.unit_s)
+            utc = plan.utc_stated or (
+                plan.kind == times.ELAPSED
+                and self.options.start is not None
+                and self.options.start.tzinfo is not None
+            )
+            self.has_offset = self.has_offset or utc
+            return stamp if utc else self._localise(stamp)
+        stamp, offset, formats = times.parse_text(self._time_text(frame), self.order)
+        self.formats.extend(text for text in formats if text not in self.formats)
+        self.has_offset = self.has_offset or offset or plan.utc_stated
+        return stamp if offset or plan.utc_stated else self._localise(stamp)
+
+    def _start(self) -> datetime | None:
+        start = self.options.start
+        if start is not None and start.tzinfo is not None:
+            from datetime import UTC  # noqa: PLC0415 - one name
+
+            return start.astimezone(UTC).replace(tzinfo=None)
+        return start
+
+    def _localise(self, stamp: pl.Series) -> pl.Series:
+        if self.options.zone is None:
+            return stamp
+        if self.localiser is None:
+            self.localiser = Localiser(times.zone_info(self.options.zone))
+        return self.localiser.to_utc(stamp)
+
+    def _refuse_untimed(self, rows: pl.DataFrame) -> None:
+        place = cell_name(self.layout.time.columns[0])
+        no_time = rows.filter(pl.col(place).str.strip_chars() == "")
+        self.refuse("no time in the row", no_time)
+        odd = rows.filter(pl.col(place).str.strip_chars() != "")
+        if odd.height:
+            for row in odd.head(200).iter_rows(named=True):
+                found = [str(row[cell_name(i)] or "") for i in range(self.layout.width)]
+                keys = [read_heading(text).key for text in found if text]
+                if sum(bool(key) for key in keys) >= 2 and any(
+                    key in {"time", "date"} for key in keys
+                ):
+                    raise LogError(
+                        f"other headings begin here ({', '.join(text for text in found[:4] if text)} …). "
+                        "Split the file there and read the parts.",
+                        file=self.name,
+                        line=int(row[LINE]),
+                    )
+            self.refuse("time cannot be read", odd)
+        self.untimed.append(self._readings(rows, count=False))
+
+    def _readings(self, frame: pl.DataFrame, *, count: bool) -> pl.DataFrame:
+        if self.layout.long is not None:
+            wide = self._long(frame, count=count)
+        else:
+            columns = [frame[LINE], frame[TIME]]
+            for column in self.layout.values:
+                columns.extend(self._column(column, frame[cell_name(column.index)], frame[LINE]))
+            wide = pl.DataFrame(columns)
+        if count and self.layout.long is None:
+            names = [self.names[self._key(column)] for column in self.layout.values]
+            self.rows_used += int(
+                wide.select(
+                    pl.any_horizontal(pl.col(name).is_not_null() for name in names).sum()
+                ).item()
+            )
+        return wide
+
+    def _key(self, column: ValueColumn) -> str:
+        return column.heading if self.layout.long is not None else str(column.index)
+
+    def _column(self, column: ValueColumn, text: pl.Series, lines: pl.Series) -> list[pl.Series]:
+        name = self.names[self._key(column)]
+        self._check_decimal(text, column)
+        read = read_column(
+            text.alias(name),
+            lines,
+            decimal=self.layout.decimal,
+            unit=column.unit,
+            missing=frozenset(self.options.missing),
+            causes=self.odd_cells.setdefault(name, Causes()),
+        )
+        values = read.values
+        if column.unit != column.canonical_unit:
+            frame = pl.DataFrame({"v": values})
+            # Ten decimals keep what any logger writes and drop the float dust of scaling.
+            scaled = units.scale(pl.col("v"), column.unit, column.canonical_unit).round(10)
+            values = frame.select(scaled.alias(name))[name]
+        out = [values.alias(name), read.flags.alias(flag_column(name))]
+        if read.censors is not None:
+            out.append(read.censors.alias(censor_column(name)))
+        return out
+
+    def _check_decimal(self, text: pl.Series, column: ValueColumn) -> None:
+        """Stop where the sample left the decimal sign open and the rest does not settle it."""
+        if self.options.decimal is not None or self.layout.decimal == "comma":
+            return
+        odd = text.filter(text.str.contains(",", literal=True)).unique().head(500).to_list()
+        if not odd:
+            return
+        found = decimal_evidence(odd)
+        points = decimal_evidence(
+            text.filter(text.str.contains(".", literal=True)).head(2000).to_list()
+        ).point
+        if found.comma or (found.either and not points and not self._points_elsewhere()):
+            sample = next((cell for cell in odd if "," in cell), odd[0])
+            raise AmbiguityError(
+                f"'{sample}' has a comma, and the file does not say whether it groups thousands or is the decimal sign.",
+                choices=("point", "comma"),
+                remedy="Settle it with --decimal point or --decimal comma.",
+                file=self.name,
+                column=column.heading,
+            )
+
+    def _points_elsewhere(self) -> bool:
+        places = (
+            [column.index for column in self.layout.values]
+            if self.layout.long is None
+            else [self.layout.long.value]
+        )
+        sample = [
+            row[place]
+            for row in self.opened.rows[self.layout.first_line - 1 :]
+            for place in places
+            if place < len(row)
+        ]
+        return decimal_evidence(sample).point > 0
+
+    def _long(self, frame: pl.DataFrame, *, count: bool) -> pl.DataFrame:
+        long = self.layout.long
+        if long is None:
+            raise LogError("not a file with one reading a row.", file=self.name)
+        label = pl.col(cell_name(long.label)).str.strip_chars()
+        known = [column.heading for column in self.layout.values]
+        left_alone = [heading for heading, _ in self.layout.unused]
+        if count:
+            self.refuse(
+                "label not used", frame.filter(~label.is_in(known) & label.is_in(left_alone))
+            )
+            self.refuse("label not known", frame.filter(~label.is_in([*known, *left_alone])))
+        wide: pl.DataFrame | None = None
+        for column in self.layout.values:
+            part = frame.filter(label == column.heading)
+            if long.unit is not None and count:
+                unit = pl.col(cell_name(long.unit)).str.strip_chars()
+                usual = part[cell_name(long.unit)].str.strip_chars().mode().to_list()
+                other = part.filter(~unit.is_in(usual[:1]))
+                if other.height:
+                    self.refuse("unit differs from the channel's", other)
+                    part = part.filter(unit.is_in(usual[:1]))
+            series = self._column(column, part[cell_name(long.value)], part[LINE])
+            table = pl.DataFrame([part[LINE], part[TIME], *series]).with_columns(
+                pl.col(TIME).cum_count().over(TIME).alias("_nth")
+            )
+            if count:
+                self.rows_used += int(table[self.names[column.heading]].is_not_null().sum())
+            if wide is None:
+                wide = table
+            else:
+                wide = wide.join(
+                    table.drop(LINE),
+                    on=[TIME, "_nth"],
+                    how="full",
+                    coalesce=True,
+                    maintain_order="left_right",
+                )
+        if wide is None:
+            return frame.select(LINE, TIME)
+        wide = wide.drop("_nth").sort(TIME, maintain_order=True, nulls_last=True)
+        flags = [pl.col(name).fill_null(9) for name in wide.columns if name.endswith("_flag")]
+        return wide.with_columns(pl.col(LINE).fill_null(0), *flags)
+
+
+def _chain(
+    held: list[tuple[pl.DataFrame, bool]], blocks: Iterator[tuple[pl.DataFrame, bool]]
+) -> Iterator[tuple[pl.DataFrame, bool]]:
+    while held:
+        yield held.pop(0)
+    yield from blocks
