@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
-INVENTED: Final = "invented example data, no real site"
-"""The mark that goes into every file."""
+INVENTED: Final = "invented example data of no real site"
+"""The mark that goes into every file; without a comma, so that it is one cell anywhere."""
 
 _STORED_BLOCK: Final = 65_535
 
