@@ -1,0 +1,245 @@
+"""A judge in plain Python, one reading at a time, written from the definitions alone.
+
+It shares no code with the package but the one-by-one comparison of `Interval.against`, and serves
+as the yardstick for the vectorised kernel.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from lungwort.air.interval import INSIDE, OUTSIDE, STRADDLES, Interval
+
+USABLE_FLAGS = {1, 3}
+
+
+@dataclass
+class Row:
+    """One reading: time [s], value, flag and censor code."""
+
+    t: int
+    value: float | None
+    flag: int
+    censor: int = 0
+
+
+@dataclass
+class Plain:
+    """What the plain judge finds for one channel and one limit."""
+
+    outside: int = 0
+    straddling: int = 0
+    usable: int = 0
+    bad: int = 0
+    missing: int = 0
+    settling: int = 0
+    suspect: int = 0
+    readings: int = 0
+    outside_s: float = 0.0
+    usable_s: float = 0.0
+    covered_s: float = 0.0
+    covered_good_s: float = 0.0
+    period_s: float = 0.0
+    highest: float | None = None
+    lowest: float | None = None
+    excursions: list[dict[str, object]] = field(default_factory=list)
+
+
+def interval_of(row: Row) -> Interval:
+    """Give what a reading says."""
+    assert row.value is not None
+    if row.censor == -1:
+        return Interval.less_than(row.value)
+    if row.censor == 1:
+        return Interval.more_than(row.value)
+    return Interval.exactly(row.value)
+
+
+def plain_judge(
+    rows: list[Row],
+    *,
+    lower: float | None,
+    upper: float | None,
+    lower_included: bool = True,
+    upper_included: bool = True,
+    interval_s: int = 10,
+    join_s: float = 30,
+    start: int | None = None,
+    end: int | None = None,
+    settled: int | None = None,
+) -> Plain:
+    """Judge one channel against one limit, reading by reading."""
+    found = Plain()
+    hold = 1.5 * interval_s
+    weights: list[float] = []
+    states: list[str] = []
+    words: list[str] = []
+    sides: list[str] = []
+    for i, row in enumerate(rows):
+        weight = min(rows[i + 1].t - row.t, hold) if i + 1 < len(rows) else float(interval_s)
+        if end is not None:
+            weight = min(weight, max(end - row.t, 0))
+        weights.append(weight)
+        if (start is not None and row.t < start) or (end is not None and row.t >= end):
+            state = "elsewhere"
+        elif row.flag == 2:
+            state = "settling"
+        elif row.flag == 9:
+            state = "missing"
+        elif row.flag in USABLE_FLAGS and row.censor == 2:
+            state = "unreadable"
+        elif row.flag in USABLE_FLAGS and row.value is None:
+            state = "missing"
+        elif row.flag in USABLE_FLAGS and row.value is not None and math.isfinite(row.value):
+            state = "usable"
+        else:
+            state = "bad"
+        word, side = "", ""
+        if state == "unreadable":
+            word = STRADDLES
+        if state == "usable":
+            said = interval_of(row)
+            word = said.against(
+                at_least=-math.inf if lower is None else lower,
+                at_most=math.inf if upper is None else upper,
+                at_least_included=lower_included,
+                at_most_included=upper_included,
+            )
+            if word == OUTSIDE:
+                high = said.against(
+                    at_most=math.inf if upper is None else upper,
+                    at_most_included=upper_included,
+                )
+                side = "above" if high == OUTSIDE else "below"
+        states.append(state)
+        words.append(word)
+        sides.append(side)
+
+    for i, row in enumerate(rows):
+        state = states[i]
+        if state == "usable":
+            assert row.value is not None
+            found.usable_s += weights[i]
+            if row.censor == 0:
+                found.highest = (
+                    row.value if found.highest is None else max(found.highest, row.value)
+                )
+                found.lowest = row.value if found.lowest is None else min(found.lowest, row.value)
+        if words[i] == OUTSIDE:
+            found.outside += 1
+            found.outside_s += weights[i]
+        if words[i] == STRADDLES:
+            found.straddling += 1
+        if state == "elsewhere" or (start is None and settled is not None and row.t <= settled):
+            continue
+        found.readings += 1
+        found.usable += state == "usable"
+        found.bad += state == "bad"
+        found.missing += state == "missing"
+        found.settling += state == "settling"
+        if state == "usable":
+            found.covered_s += weights[i]
+            found.suspect += row.flag == 3
+            found.covered_good_s += weights[i] * (row.flag == 1)
+    found.period_s = _period(rows, weights, interval_s, start, end, settled)
+    for direction in ("above", "below"):
+        found.excursions.extend(
+            _excursions(
+                rows, weights, states, words, sides, direction, upper, lower, hold, join_s, end
+            )
+        )
+    return found
+
+
+def _period(
+    rows: list[Row],
+    weights: list[float],
+    interval_s: int,
+    start: int | None,
+    end: int | None,
+    settled: int | None,
+) -> float:
+    begin = rows[0].t if rows else 0
+    if settled is not None:
+        for row, weight in zip(rows, weights, strict=True):
+            if row.t <= settled:
+                begin = row.t + weight
+    if start is not None:
+        begin = start
+    finish = rows[-1].t + interval_s if rows else 0
+    if end is not None:
+        finish = end
+    return max(finish - begin, 0)
+
+
+def _excursions(
+    rows: list[Row],
+    weights: list[float],
+    states: list[str],
+    words: list[str],
+    sides: list[str],
+    direction: str,
+    upper: float | None,
+    lower: float | None,
+    hold: float,
+    join_s: float,
+    end: int | None,
+) -> list[dict[str, object]]:
+    groups: list[list[int]] = []
+    for i in range(len(rows)):
+        if sides[i] != direction:
+            continue
+        if groups:
+            last = groups[-1][-1]
+            gap = rows[i].t - (rows[last].t + weights[last])
+            if gap <= 0 or gap < join_s:
+                groups[-1].append(i)
+                continue
+        groups.append([i])
+    bound = upper if direction == "above" else lower
+    known = [
+        state == "usable" and word in {INSIDE, OUTSIDE}
+        for state, word in zip(states, words, strict=True)
+    ]
+    result = []
+    for group in groups:
+        first, last = group[0], group[-1]
+        numbers = [rows[i].value or 0.0 for i in group]
+        peak = max(numbers) if direction == "above" else min(numbers)
+        seconds = sum(weights[i] for i in group)
+        weighted = sum(n * weights[i] for n, i in zip(numbers, group, strict=True))
+        assert bound is not None
+        beyond = sum(abs(n - bound) * weights[i] for n, i in zip(numbers, group, strict=True))
+        after_gap = not (
+            first > 0 and known[first - 1] and rows[first].t - rows[first - 1].t <= hold
+        )
+        begun = None
+        if after_gap:
+            begun = next((rows[i].t for i in range(first - 1, -1, -1) if known[i]), None)
+        lasted = None
+        if last + 1 == len(rows) or (end is not None and rows[last + 1].t >= end):
+            ended = "log_ended"
+        elif known[last + 1] and rows[last + 1].t - rows[last].t <= hold:
+            ended = "returned"
+        else:
+            ended = "data_gap"
+            lasted = next((rows[i].t for i in range(last + 1, len(rows)) if known[i]), None)
+        result.append(
+            {
+                "direction": direction,
+                "start": rows[first].t,
+                "end": rows[last].t + weights[last],
+                "peak": peak,
+                "peak_time": rows[group[numbers.index(peak)]].t,
+                "mean": weighted / seconds if seconds else sum(numbers) / len(numbers),
+                "integral": beyond / 3600.0,
+                "samples": len(group),
+                "ended_by": ended,
+                "begins_after_gap": after_gap,
+                "may_have_begun": begun,
+                "may_have_lasted": lasted,
+                "suspect": sum(rows[i].flag == 3 for i in group),
+            }
+        )
+    return result
