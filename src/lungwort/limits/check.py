@@ -238,7 +238,7 @@ def _read_analyte(table: Table) -> str:
         return analyte
     by_name = {known.name: known.key for known in ANALYTES.values()}
     if analyte.lower() in by_name:
-        hint = f" Did you mean {by_name[analyte.lower()]!r}?"
+        hint = f" Its key is {by_name[analyte.lower()]!r}."
     else:
         hint = near(analyte, ANALYTES) or f" Known analytes: {', '.join(ANALYTES)}."
     table.wrong("analyte", f"{shown(analyte)} is not known.{hint}")

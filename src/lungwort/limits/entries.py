@@ -41,12 +41,12 @@ def near(word: str, known: Iterable[str]) -> str:
     Examples
     --------
     >>> near("uper", ("upper", "lower"))
-    " Did you mean 'upper'?"
+    " Near: 'upper'."
     """
     close = difflib.get_close_matches(word.lower(), list(known), n=3, cutoff=0.7)
     if not close:
         return ""
-    return f" Did you mean {' or '.join(repr(name) for name in close)}?"
+    return f" Near: {', '.join(repr(name) for name in close)}."
 
 
 def shown(value: object) -> str:

@@ -93,6 +93,7 @@ def find_places(text: str) -> Places:
             name = re.sub(r"""[\s"']""", "", header.group(1))
             if name == "limit":
                 places.limits.append(line)
+                places.keys.setdefault((TOP, name), line)
                 table = len(places.limits) - 1
             elif name == "limit.rows":
                 places.items[len(places.limits) - 1, "rows"].append(line)
