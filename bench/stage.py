@@ -50,13 +50,13 @@ def judge(file: Path) -> float:
     from lungwort.limits.model import Conditions  # noqa: PLC0415
     from lungwort.logs.read import read_log  # noqa: PLC0415
     from lungwort.spot.parse import parse_spot  # noqa: PLC0415
-    from lungwort.verdict import judge as room  # noqa: PLC0415
+    from lungwort.verdict.judge import judge as hold  # noqa: PLC0415
 
     log = read_log([file], zone="UTC")
     limits = limit_set(LIMIT_SET)
     spots = tuple(parse_spot(spot) for spot in SPOTS)
     begin = time.perf_counter()
-    verdict = room.judge(log, limits, spots=spots, supply=Conditions(SUPPLY_BAR_G))
+    verdict = hold(log, limits, spots=spots, supply=Conditions(SUPPLY_BAR_G))
     taken = time.perf_counter() - begin
     assert verdict.findings
     return taken

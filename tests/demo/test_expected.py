@@ -9,6 +9,7 @@ import pytest
 
 from lungwort.air.units import parse_quantity
 from lungwort.demo.site import write_site
+from lungwort.errors import AmbiguityError
 from lungwort.limits.load import limit_set
 from lungwort.limits.model import Conditions
 from lungwort.logs.read import read_log
@@ -95,6 +96,8 @@ def test_verdict_is_the_seeded_one(site: Site, judged: dict[str, Verdict], key: 
         return {finding.limit.analyte for finding in required if finding.verdict == verdict_}
 
     assert kept("does_not_conform") == set(expected.not_conforming)
+    assert kept("undecided") == set(expected.undecided)
+    assert kept("no_evidence") == set()
     not_met = {finding.limit.analyte for finding in advice if finding.verdict == "does_not_conform"}
     assert not_met == set(expected.advice_not_met)
 
@@ -182,6 +185,25 @@ def test_short_spike_stands_whatever_its_flags(judged: dict[str, Verdict]) -> No
     """Four readings in forty seconds are one excursion of full length."""
     (spike,) = judged["short-spike"].excursions
     assert (spike.samples, spike.duration_s) == (4, 40.0)
+
+
+def test_the_repeated_hour_is_told(judged: dict[str, Verdict]) -> None:
+    """Twice 120 readings of 30 s, put in order and said so; time then runs without a gap."""
+    log = judged["clock-change"].log
+    assert log is not None
+    assert any("240 readings" in note and "twice" in note for note in log.notes)
+    steps = log.frame["time"].diff().drop_nulls().dt.total_seconds()
+    assert (steps.min(), steps.max()) == (30, 30)
+
+
+@pytest.mark.parametrize(
+    ("key", "remedy"), [("short-spike", "--date-order dmy"), ("charging-panel", "--unit co=ppm")]
+)
+def test_what_the_options_settle_is_never_guessed(site: Site, key: str, remedy: str) -> None:
+    """Without its option the file is refused, and the option is named."""
+    case = site.case(key)
+    with pytest.raises(AmbiguityError, match=remedy):
+        read_log(list(case.files), zone=case.zone)
 
 
 def test_clean_day_states_what_it_rests_on(judged: dict[str, Verdict]) -> None:
