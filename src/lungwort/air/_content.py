@@ -247,8 +247,12 @@ def assumptions(
     given: FloatArray, phases: tuple[str, ...], source: End, target: End
 ) -> tuple[str, ...]:
     """Say in words what was taken for a conversion."""
-    cold = (*phases_of(given[np.isfinite(given)], *source), *phases)
-    words = [text for phase, text in _COLD_WORDS.items() if phase in cold]
+    before = phases_of(given[np.isfinite(given)], *source)
+    if source[1].supercooled == target[1].supercooled:
+        words = [text for phase, text in _COLD_WORDS.items() if phase in {*before, *phases}]
+    else:
+        words = [f"given: {text}" for phase, text in _COLD_WORDS.items() if phase in before]
+        words += [f"result: {text}" for phase, text in _COLD_WORDS.items() if phase in phases]
     for quantity, state in (source, target):
         words += _pressure_words(quantity, state)
     state = source[1]

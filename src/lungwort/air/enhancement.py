@@ -345,7 +345,8 @@ def _checked(
                 f"enhancement factor at {float(temperature):.6g} °C and "
                 f"{float(pressure):.6g} kPa(a): the formula is good from {range_c[0]:g} to "
                 f"{range_c[1]:g} °C, from {range_kpa[0]:g} to {range_kpa[1]:g} kPa(a), and while "
-                f"the vapour pressure is below {HIGHEST_VAPOUR_SHARE * 100:.0f} % of the pressure. {remedy}"
+                f"the vapour pressure is below {HIGHEST_VAPOUR_SHARE * 100:.0f} % of the pressure. "
+                f"{remedy}"
             )
         return temperature, pressure
     return np.where(good, temperature, np.nan), np.where(good, pressure, np.nan)

@@ -53,6 +53,19 @@ from lungwort.errors import QuantityError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+__all__ = [
+    "DRIER",
+    "GOOD",
+    "NO_READING",
+    "REASONS",
+    "WATER_QUANTITIES",
+    "WETTER",
+    "WaterConversion",
+    "convert_moisture",
+    "convert_water",
+    "water_bounds",
+]
+
 
 @frozen(eq=False)
 class WaterConversion:
@@ -196,6 +209,7 @@ def convert_moisture(
     reference_pressure_kpa: float = gas.REFERENCE_PRESSURE_KPA,
     gas_temperature_c: float | None = None,
     supercooled: bool = False,
+    to_supercooled: bool | None = None,
 ) -> WaterConversion:
     """State a water content another way, at another pressure or over supercooled water.
 
@@ -218,7 +232,9 @@ def convert_moisture(
     gas_temperature_c : float, optional
         Temperature of the air [°C]; needed for a relative humidity.
     supercooled : bool
-        Whether dew points below 0 °C are over supercooled water (down to -50 °C).
+        Whether a given dew point below 0 °C is over supercooled water (down to -50 °C).
+    to_supercooled : bool, optional
+        Whether a resulting dew point below 0 °C is; as the given one where not told.
 
     Returns
     -------
@@ -249,9 +265,12 @@ def convert_moisture(
             reference_temperature_c,
             reference_pressure_kpa,
             gas_temperature_c,
-            supercooled=supercooled,
+            supercooled=liquid,
         )
-        for pressure in (pressure_bar_g, target_pressure)
+        for pressure, liquid in (
+            (pressure_bar_g, supercooled),
+            (target_pressure, supercooled if to_supercooled is None else to_supercooled),
+        )
     )
     return _convert(value, (from_quantity, from_unit, source), (to_quantity, to_unit, target))
 

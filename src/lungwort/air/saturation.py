@@ -5,7 +5,7 @@ Pure water: the presence of air is the business of `lungwort.air.enhancement`.
 =================  ==========================  =============================================
 over               range                       formula
 =================  ==========================  =============================================
-liquid             0.01 to 373.946 °C          Wagner and Pruss, within 6e-5 of IAPWS-95
+liquid             0.01 to 373.946 °C          Wagner and Pruss (7.2e-5 from IAPWS-95)
 supercooled        -50 to 0.01 °C              Murphy and Koop 2005, equation 10
 ice                -223.15 to 0.01 °C          IAPWS R14-08(2011)
 =================  ==========================  =============================================
@@ -353,10 +353,11 @@ def _temperature(
     wanted = np.log(checked)
     # ln e is nearly straight in 1/T, so Newton's method on 1/T comes in from anywhere.
     inverse = _first_guess(wanted, lowest, highest, ln_pressure)
+    step = 1e-4
     for _ in range(50):
         kelvin = 1.0 / inverse
-        step = 1e-4
-        slope = (ln_pressure(kelvin + step) - ln_pressure(kelvin - step)) / (2 * step)
+        below, above = np.maximum(kelvin - step, lowest), np.minimum(kelvin + step, highest)
+        slope = (ln_pressure(above) - ln_pressure(below)) / (above - below)
         change = (ln_pressure(kelvin) - wanted) / (slope * kelvin * kelvin)
         inverse = np.clip(inverse + change, 1.0 / highest, 1.0 / lowest)
         if not np.any(np.abs(change) > 1e-14 * inverse):

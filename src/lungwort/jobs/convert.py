@@ -47,7 +47,7 @@ _CHECK_REFERENCE: Final = (
 )
 _CHECK_PHASE: Final = (
     "Find out whether the instrument shows frost point or dew point over supercooled water: "
-    "below 0 °C they differ, by about 4 °C at -40 °C."
+    "below 0 °C they differ, by 3.7 °C at a frost point of -40 °C."
 )
 _ESTIMATE: Final = (
     "Above 100 bar(a) this is an estimate and settles no limit: hold the measured mg/m3 or "
@@ -113,7 +113,7 @@ def convert(
     unit : str, optional
         Unit of a dew point wanted; °C where not given.
     supercooled : bool
-        Whether dew points below 0 °C are over supercooled water.
+        Whether dew points below 0 °C, where not called frost points, are over supercooled water.
 
     Returns
     -------
@@ -369,7 +369,8 @@ def _moisture(request: Request) -> ConversionResult:
         reference_temperature_c=request.reference_c,
         reference_pressure_kpa=request.at_kpa,
         gas_temperature_c=request.temperature_c,
-        supercooled=request.supercooled,
+        supercooled=request.supercooled and request.kind != FROST_POINT,
+        to_supercooled=request.supercooled and request.target != FROST_POINT,
     )
     value = float(found.value)
     if request.target == FROST_POINT and found.phases != ("ice",):
@@ -427,7 +428,11 @@ def _check_moisture_options(request: Request) -> None:
             "a dew point, a humidity ratio and a relative humidity are of water. "
             "Leave --gas and --molar-mass out."
         )
-    if request.supercooled and FROST_POINT in {request.kind, request.target}:
+    if (
+        request.supercooled
+        and request.target == FROST_POINT
+        and request.kind in {None, FROST_POINT}
+    ):
         raise QuantityError(
             f"--supercooled and {FROST_POINT} contradict each other. Use {DEW_POINT} for water "
             "below 0 °C that has not frozen."
