@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import json
+import math
 import re
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from lungwort.errors import LimitSetError
+from lungwort.limits.check import LIMIT_KEYS
 from lungwort.limits.load import available, limit_set, load_file, read_text, shipped_ids
 from lungwort.limits.model import Bound, LimitSet
 
@@ -444,6 +449,47 @@ def test_all_mistakes_are_told_together_in_order_of_lines() -> None:
     numbers = [int(number) for number in re.findall(r"line (\d+):", told)]
     assert numbers == sorted(numbers) == [3, FIRST + 3, FIRST + 4]
     assert "key 'title' is missing" in told
+
+
+VALUES = st.one_of(
+    st.sampled_from(
+        ["true", "nan", "-inf", "1979-05-27", "07:32:00", "[]", "[[]]", "{}", '""', '"x\\ny"']
+    ),
+    st.integers(-(10**30), 10**30).map(str),
+    st.floats(allow_nan=False, allow_infinity=False).map(lambda value: f"{value:.3e}"),
+    st.text("<=>≤≥ 0123456789.,eE-+%°Cagmpor/()[]{}", max_size=8).map(json.dumps),
+    st.sampled_from(["[{ up_to_bar_g = 5 }]", '[{ upper = "<= 5" }, 3]', '["<= 5"]']),
+)
+TOP_KEYS = ("format", "id", "use", "extends", "remove", "remarks", "status", "source", "limit")
+ALL_KEYS = st.sampled_from([*LIMIT_KEYS, "x"])
+
+
+@given(st.dictionaries(ALL_KEYS, VALUES, max_size=5), st.sampled_from(TOP_KEYS), VALUES)
+@settings(deadline=None, max_examples=400)
+def test_whatever_stands_there_it_is_a_set_or_a_clear_mistake(
+    keys: dict[str, str], top_key: str, top_value: str
+) -> None:
+    """No other error gets out, and no number that is not finite gets in."""
+    head = "".join(
+        line for line in HEAD.splitlines(keepends=True) if not line.startswith(f"{top_key} ")
+    )
+    for text in (
+        HEAD + CO + limit(**keys),
+        head + f"{top_key} = {top_value}\n" + (CO if top_key != "limit" else ""),
+    ):
+        try:
+            one = read(text)
+        except LimitSetError as error:
+            told = str(error)
+            assert told.startswith("mine.toml")
+            assert told.endswith(".")
+        else:
+            assert all(
+                math.isfinite(bound.value)
+                for found in one
+                for bound in (found.lower, found.upper, found.default_upper)
+                if bound is not None
+            )
 
 
 # Not TOML, not text, not there
