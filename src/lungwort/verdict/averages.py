@@ -10,11 +10,12 @@ import polars as pl
 from attrs import evolve
 
 from lungwort.limits.model import ANY_READING
+from lungwort.logs.quality import possible_range
 from lungwort.verdict.blocks import BLOCK_ROWS, Block, blocks
 from lungwort.verdict.evidence import of_check
 from lungwort.verdict.excursions import SECOND_US, Held
 from lungwort.verdict.model import ABOVE, DOES_NOT_CONFORM, UNDECIDED
-from lungwort.verdict.scan import column, possible_range
+from lungwort.verdict.scan import column
 from lungwort.verdict.tally import USABLE, Check
 from lungwort.verdict.words import count
 

@@ -40,6 +40,9 @@ if TYPE_CHECKING:
 
 NOTHING_IN_HAND: Final = "The reading reaches up to the limit: nothing is in hand."
 
+_MUCH_STILL: Final = 0.1
+"""Share of the period from which a channel that stands still is told beside its finding."""
+
 
 @frozen
 class Evidence:
@@ -275,6 +278,12 @@ def of_check(check: Check, tally: ChannelTally, court: Court) -> Evidence:
         )
     if verdict == CONFORMS and tally.suspect:
         remarks.append(f"{count(tally.suspect, 'reading')} inside carry the flag suspect.")
+    if verdict == CONFORMS and tally.covered_still_us > _MUCH_STILL * court.period_us:
+        remarks.append(
+            f"The channel stood still at its resting value for "
+            f"{percent(tally.covered_still_us / court.period_us)} of the period. Quiet air looks "
+            "like that, and so does a dead cell: make sure with test gas that it answers."
+        )
     if tally.channel.basis:
         remarks.append(f"Channel {tally.channel.name}: {tally.channel.basis}")
     return Evidence(

@@ -5,21 +5,34 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from attrs import evolve
+
 from lungwort import __version__
+from lungwort.air import analytes, units
 from lungwort.errors import InputError
 from lungwort.limits.model import Conditions
 from lungwort.limits.resolve import resolve
+from lungwort.logs.quality import possible_range
 from lungwort.verdict import averages, decision
 from lungwort.verdict import notes as telling
-from lungwort.verdict.basis import NotComparable, basis, bounds_of
+from lungwort.verdict.basis import Basis, NotComparable, basis, bounds_of
 from lungwort.verdict.blocks import BLOCK_ROWS, Span, microseconds, moment
 from lungwort.verdict.evidence import Court, clear_test, coverage_of, of_check
 from lungwort.verdict.excursions import SECOND_US, Tracker
 from lungwort.verdict.findings import finding, laid_aside, not_applicable, of_spots, overall
-from lungwort.verdict.model import ABOVE, BELOW, GUARDED, SIMPLE, Options, Verdict
-from lungwort.verdict.scan import Extent, possible_range, scan
+from lungwort.verdict.model import (
+    ABOVE,
+    BELOW,
+    CONFORMS,
+    GUARDED,
+    SIMPLE,
+    UNDECIDED,
+    Options,
+    Verdict,
+)
+from lungwort.verdict.scan import Extent, scan
 from lungwort.verdict.tally import ChannelTally, Check
-from lungwort.verdict.words import Clock
+from lungwort.verdict.words import Clock, number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -154,10 +167,12 @@ class _Bench:
         self.span = _span(log, options)
         self.aside = laid_aside(limit_set, supply)
         self.allowed = {limit.key: resolve(limit, supply) for limit in limit_set}
-        self.tallies = {
-            channel.name: ChannelTally(channel, possible_range(channel))
-            for channel in (log.channels if log is not None else ())
-        }
+        self.tallies: dict[str, ChannelTally] = {}
+        if log is not None:
+            for channel in log.channels:
+                self.tallies[channel.name] = ChannelTally(
+                    channel, possible_range(channel), telling.still_of(log, channel)
+                )
         self.unheard: dict[str, list[str]] = {limit.key: [] for limit in limit_set}
         self.checks: list[Check] = []
         self.extent = Extent()
@@ -275,7 +290,7 @@ class _Bench:
         """Weigh one channel; where a limit is on a mean, by means once a reading is beyond it."""
         tally = self.tallies[check.channel.name]
         if self.log is None or court.window_s is None or not check.above or check.below:
-            return of_check(check, tally, court), check
+            return self._at_lower_pressure(of_check(check, tally, court), check), check
         means = self._check(self.log, check.limit, check.channel)
         if means is None:  # pragma: no cover - the same call gave a check before
             return of_check(check, tally, court), check
@@ -289,6 +304,52 @@ class _Bench:
             block_rows=self.block_rows,
         )
         return averages.of_means(means, check, tally, court, enough), means
+
+    def _at_lower_pressure(self, said: Evidence, check: Check) -> Evidence:
+        """Doubt a water content worked out from a pressure dew point where the pressure fell.
+
+        The supply pressure is the highest; a pressure dew point that was measured at a lower one
+        means more water than was worked out.
+        """
+        supplied = self.supply.supply_pressure_bar_g
+        logged = [
+            units.scale(tally.smallest, tally.channel.unit, "bar(g)")
+            for tally in self.tallies.values()
+            if tally.channel.quantity == analytes.PRESSURE
+            and tally.smallest is not None
+            and units.unit(tally.channel.unit).dimension == units.PRESSURE
+        ]
+        if (
+            said.verdict != CONFORMS
+            or check.channel.quantity != analytes.PRESSURE_DEW_POINT
+            or not check.basis.converted
+            or supplied is None
+            or not logged
+            or min(logged) >= supplied
+            or check.highest.value is None
+        ):
+            return said
+        lowest = min(logged)
+        stricter = basis(
+            check.limit,
+            self.allowed[check.limit.key],
+            quantity=check.channel.quantity,
+            unit=check.channel.unit,
+            limit_set=self.limit_set,
+            conditions=Conditions(lowest, self.supply.lowest_temperature_c),
+        )
+        if isinstance(stricter, Basis) and check.highest.value <= stricter.window.fits_to:
+            return said
+        return evolve(
+            said,
+            verdict=UNDECIDED,
+            reason=(
+                f"a pressure dew point of {number(check.highest.value)} °C keeps the limit at the "
+                f"supply pressure of {number(supplied)} bar(g), but the line pressure in the log "
+                f"falls to {number(lowest)} bar(g), where the same dew point means more water. "
+                "Give the pressure at which the dew point was measured."
+            ),
+        )
 
     def _excursions(self, check: Check) -> list[Excursion]:
         entry = self.uncertainties.of(check.channel.analyte, check.channel.quantity)

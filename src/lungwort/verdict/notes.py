@@ -23,6 +23,8 @@ from lungwort.verdict.words import amount, analyte_name, count, duration
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from lungwort.limits.model import LimitSet
     from lungwort.logs.model import Channel, Log, Stretch
     from lungwort.verdict.decision import Uncertainties
@@ -30,8 +32,11 @@ if TYPE_CHECKING:
     from lungwort.verdict.scan import Extent
     from lungwort.verdict.tally import ChannelTally, Check
 
+    Times = NDArray[np.int64]
+
 SETTLING = "settling"
 GAP = "gap"
+STILL = "still"
 OUTSIDE_PERIOD = "outside the period"
 
 
@@ -62,6 +67,29 @@ def told_of(log: Log, channel: Channel) -> Told:
         starts=np.array([microseconds(one.start) for one in own], np.int64),
         ends=np.array([microseconds(one.end) for one in own], np.int64),
     )
+
+
+def still_of(log: Log, channel: Channel) -> Times:
+    """Find the stretches in which a channel stood still at its resting value.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    channel : Channel
+        The channel.
+
+    Returns
+    -------
+    numpy.ndarray
+        Begins and ends [µs UTC], shape (2, n).
+    """
+    found = sorted(
+        (microseconds(one.start), microseconds(one.end))
+        for one in log.stretches
+        if one.cause == STILL and one.channel in {"", channel.name}
+    )
+    return np.array(found, np.int64).reshape(-1, 2).T
 
 
 def _outside_text(check: Check, place: int) -> str:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
 from attrs import frozen
 
-from lungwort.air import analytes
 from lungwort.errors import LogError
 from lungwort.logs import model as logs
 from lungwort.verdict.blocks import BLOCK_ROWS, blocks
@@ -37,9 +36,6 @@ if TYPE_CHECKING:
     Bools = NDArray[np.bool_]
     Codes = NDArray[np.int8]
     States = NDArray[np.uint8]
-
-_DEW_POINT_C: Final = (-110.0, 100.0)
-"""No dew-point sensor reaches lower [°C]; common practice, no source."""
 
 
 @frozen(eq=False)
@@ -95,35 +91,6 @@ class Extent:
     before: int = 0
     after: int = 0
     settled_us: int | None = None
-
-
-def possible_range(channel: Channel) -> tuple[float, float]:
-    """Give the range beyond which a reading of a channel cannot be a measurement.
-
-    A log should flag such readings. Should one come through, a code like -200 or a signal with its
-    sign turned would otherwise lie nicely below every upper limit.
-
-    Parameters
-    ----------
-    channel : Channel
-        The channel.
-
-    Returns
-    -------
-    tuple of (float, float)
-        Lowest and highest [unit of the channel].
-    """
-    known = analytes.ANALYTES.get(channel.analyte)
-    if channel.quantity in {analytes.ATMOSPHERIC_DEW_POINT, analytes.PRESSURE_DEW_POINT}:
-        return _DEW_POINT_C if channel.unit == "°C" else (-np.inf, np.inf)
-    if known is None:
-        return -np.inf, np.inf
-    if known.unit == channel.unit:
-        return known.possible
-    if channel.quantity in {analytes.VOLUME_FRACTION, analytes.MASS_CONCENTRATION}:
-        # The drift allowed below zero, in a unit of another size: ppm and mg/m³ differ little.
-        return 2.0 * min(known.possible[0], 0.0), np.inf
-    return -np.inf, np.inf
 
 
 def column(block: Block, channel: Channel, possible: tuple[float, float]) -> Column:
@@ -278,6 +245,7 @@ def _count(block: Block, taken: Column, tally: ChannelTally) -> None:
         tally.readings += own if counted is None else int(np.count_nonzero(counted))
         tally.usable += own if counted is None else int(np.count_nonzero(counted))
         weight = block.weight if counted is None else block.weight[counted]
+        tally.note_smallest(taken.smallest)
         tally.usable_us += int(block.weight.sum())
         tally.covered_us += int(weight.sum())
         return
@@ -287,6 +255,8 @@ def _count(block: Block, taken: Column, tally: ChannelTally) -> None:
     usable = states == USABLE
     suspect = None if taken.suspect is None else taken.suspect[:own]
     tally.usable_us += int(block.weight[usable].sum())
+    if usable.any():
+        tally.note_smallest(float(taken.values[:own][usable].min()))
     if block.counted is not None:
         usable &= block.counted
         states = states[block.counted]
@@ -301,7 +271,9 @@ def _count(block: Block, taken: Column, tally: ChannelTally) -> None:
     if suspect is not None:
         suspect = suspect & usable
         tally.suspect += int(np.count_nonzero(suspect))
-        tally.covered_suspect_us += int(block.weight[suspect].sum())
+        still = tally.stands_still(block.time[:own]) & suspect
+        tally.covered_still_us += int(block.weight[still].sum())
+        tally.covered_suspect_us += int(block.weight[suspect & ~still].sum())
 
 
 def _hold(block: Block, taken: Column, check: Check, span: Span) -> None:

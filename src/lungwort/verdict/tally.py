@@ -46,10 +46,14 @@ class ChannelTally:
         The channel.
     possible : tuple of (float, float)
         Readings beyond cannot be measurements [unit of the channel].
+    still : numpy.ndarray
+        Begins and ends of the stretches in which the channel stood still at its resting value
+        [µs UTC], shape (2, n).
     """
 
     channel: Channel
-    possible: tuple[float, float] = (-float("inf"), float("inf"))
+    possible: tuple[float, float]
+    still: Times
     readings: int = 0
     usable: int = 0
     settling: int = 0
@@ -62,6 +66,32 @@ class ChannelTally:
     usable_us: int = 0
     covered_us: int = 0
     covered_suspect_us: int = 0
+    covered_still_us: int = 0
+    smallest: float | None = None
+
+    def note_smallest(self, value: float) -> None:
+        """Keep the smallest usable reading.
+
+        Parameters
+        ----------
+        value : float
+            A reading [unit of the channel].
+        """
+        self.smallest = value if self.smallest is None else min(self.smallest, value)
+
+    def stands_still(self, times: Times) -> Bools:
+        """Tell which readings lie in a stretch in which the channel stood still.
+
+        Parameters
+        ----------
+        times : numpy.ndarray
+            Times [µs UTC], shape (n,).
+        """
+        begins, ends = self.still
+        if not begins.size:
+            return np.zeros(len(times), np.bool_)
+        near = np.searchsorted(begins, times, side="right") - 1
+        return np.asarray((near >= 0) & (times <= ends[np.maximum(near, 0)]), np.bool_)
 
 
 @define
