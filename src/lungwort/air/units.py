@@ -340,6 +340,8 @@ def scale(value: Number, from_unit: str, to_unit: str) -> Number:
 
 _QUANTITY = re.compile(r"^\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 
+_THOUSANDS = re.compile(r"^[+-]?[1-9]\d{0,2},\d{3}$")
+
 
 def parse_quantity(text: str) -> tuple[float, str]:
     """Read a number with its unit.
@@ -347,7 +349,8 @@ def parse_quantity(text: str) -> tuple[float, str]:
     Parameters
     ----------
     text : str
-        Like ``24 ppmv``, ``-50 °F``, ``7 bar(g)`` or ``0,5 mg/m³``; a comma is a decimal sign.
+        Like ``24 ppmv``, ``-50 °F``, ``7 bar(g)`` or ``0,5 mg/m³``; a comma is a decimal sign, and
+        refused where it could as well part the thousands (``1,050``).
 
     Returns
     -------
@@ -357,7 +360,8 @@ def parse_quantity(text: str) -> tuple[float, str]:
     Raises
     ------
     QuantityError
-        Where there is no number, no unit, or a unit that is not known.
+        Where there is no number, no unit, a unit that is not known, or a comma that can be read in
+        two ways.
 
     Examples
     --------
@@ -370,6 +374,11 @@ def parse_quantity(text: str) -> tuple[float, str]:
             f"{text!r} does not begin with a number. Write it like '24 ppm' or '-50 °F'."
         )
     number, unit_text = match.groups()
+    if _THOUSANDS.match(number):
+        raise QuantityError(
+            f"{number} in {text!r} can be {number.replace(',', '.')} or {number.replace(',', '')}. "
+            "Write it with a point, or without a comma."
+        )
     if not unit_text:
         raise QuantityError(f"{text!r} has no unit. Write it like '24 ppm' or '-50 °F'.")
     return float(number.replace(",", ".")), unit(unit_text).name
