@@ -165,7 +165,13 @@ def show_set(id_or_path: str | os.PathLike[str]) -> SetView:
 
 
 def list_json() -> dict[str, object]:
-    """Give the list of limit sets as plain values for JSON."""
+    """Give the list of limit sets as plain values for JSON.
+
+    Returns
+    -------
+    dict
+        ``limit_sets``: id, title, document, use, number of limits and of those from memory.
+    """
     return {
         "limit_sets": [
             {

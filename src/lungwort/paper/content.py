@@ -22,7 +22,8 @@ from lungwort.paper.text import (
     grouped,
     number,
     percent,
-    units_in,
+    sentence,
+    typeset,
 )
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 
     from lungwort.verdict.model import Excursion, Finding, Verdict
 
-MOST_EXCURSIONS: Final = 200
+MOST_EXCURSIONS: Final = 100
 """Excursions that paper and page print; all of them are in the JSON and the workbook."""
 
 
@@ -138,7 +139,9 @@ class Report:
     digest: str
 
 
-def report(verdict: Verdict, digest: str, cover: Cover | None = None) -> Report:
+def report(
+    verdict: Verdict, digest: str, cover: Cover | None = None, *, with_charts: bool = True
+) -> Report:
     """Put together what the report says.
 
     Parameters
@@ -149,6 +152,8 @@ def report(verdict: Verdict, digest: str, cover: Cover | None = None) -> Report:
         SHA-256 of the result's JSON.
     cover : Cover, optional
         What goes on the first page.
+    with_charts : bool
+        Whether to draw the charts, which a terminal cannot show.
 
     Returns
     -------
@@ -158,7 +163,7 @@ def report(verdict: Verdict, digest: str, cover: Cover | None = None) -> Report:
     cover = cover or Cover()
     log = verdict.log
     clock = Clock.for_period(log.zone if log else "UTC", verdict.start, verdict.end)
-    drawn = charts(verdict, clock)
+    drawn = charts(verdict, clock) if with_charts else ()
     shown = verdict.excursions[:MOST_EXCURSIONS]
     place = cover.outlet or (log.outlet if log else "")
     return Report(
@@ -172,7 +177,7 @@ def report(verdict: Verdict, digest: str, cover: Cover | None = None) -> Report:
         timed=log is not None,
         zone=clock.zone_name,
         facts=_facts(verdict, cover, place, clock),
-        reasons=verdict.reasons,
+        reasons=tuple(map(sentence, verdict.reasons)),
         cautions=verdict.cautions,
         findings=tuple(_finding(finding, clock) for finding in verdict.findings),
         marks=_marks(verdict),
@@ -193,7 +198,7 @@ def report(verdict: Verdict, digest: str, cover: Cover | None = None) -> Report:
         limit_remarks=verdict.limit_set.remarks,
         sources=tables.sources(verdict),
         channels=tables.channels(verdict),
-        notes=(*verdict.notes, *(log.notes if log else ())),
+        notes=tuple(map(sentence, (*verdict.notes, *(log.notes if log else ())))),
         signature=(
             ("Name", cover.competent_person),
             ("Role", cover.role),
@@ -234,7 +239,7 @@ def plain(made: Report, show: Callable[[str], str]) -> dict[str, Any]:
         if key in _DRAWN:
             return value
         if isinstance(value, str):
-            return show(value if quoted else units_in(value))
+            return show(value if quoted else typeset(value))
         if isinstance(value, dict):
             return {name: walk(part, name, quoted=quoted) for name, part in value.items()}
         if isinstance(value, frozenset):
@@ -249,8 +254,10 @@ def plain(made: Report, show: Callable[[str], str]) -> dict[str, Any]:
 
 def _against(verdict: Verdict) -> str:
     limits = verdict.limit_set
-    edition = f", edition {limits.edition}" if limits.edition else ""
-    return f"{limits.title} ({limits.document}{edition})"
+    named = limits.title
+    if limits.document not in named:
+        named += f" ({limits.document})"
+    return named if limits.edition in named else f"{named}, edition {limits.edition}"
 
 
 def _facts(verdict: Verdict, cover: Cover, place: str, clock: Clock) -> tuple[tuple[str, str], ...]:
@@ -290,10 +297,11 @@ def _worst(finding: Finding) -> str:
     worst = finding.worst
     if worst is None:
         return NO_VALUE
-    shown = worst.text or f"{number(worst.value)} {worst.unit}".strip()
-    if worst.logged_value is not None and worst.logged_unit:
-        shown += f" (logged as {number(worst.logged_value)} {worst.logged_unit})"
-    return shown
+    in_limit_unit = f"{number(worst.value)} {worst.unit}".strip()
+    if worst.logged_unit:
+        logged = worst.text or f"{number(worst.logged_value)} {worst.logged_unit}"
+        return f"{in_limit_unit} (logged as {logged})"
+    return worst.text or in_limit_unit
 
 
 def _finding(finding: Finding, clock: Clock) -> FindingRow:
@@ -302,7 +310,7 @@ def _finding(finding: Finding, clock: Clock) -> FindingRow:
     how = finding.allowed.open_reason or finding.allowed.how
     return FindingRow(
         analyte=analyte_name(limit.analyte),
-        limit=finding.limit_text + (f" ({how})" if how else ""),
+        limit=finding.limit_text + (f" ({how})" if how not in finding.limit_text else ""),
         worst=_worst(finding),
         when=clock.time(worst.time) if worst else NO_VALUE,
         margin=number(finding.margin, 3) + (f" {limit.unit}" if finding.margin is not None else ""),
@@ -311,8 +319,8 @@ def _finding(finding: Finding, clock: Clock) -> FindingRow:
         words=VERDICT_WORDS[finding.verdict] + ("" if limit.required else " (advice)"),
         marks=marks,
         advice=not limit.required,
-        reason=finding.reason,
-        remarks=finding.remarks,
+        reason=sentence(finding.reason),
+        remarks=tuple(map(sentence, finding.remarks)),
     )
 
 

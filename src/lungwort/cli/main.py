@@ -1,0 +1,96 @@
+"""The ``lungwort`` command: its subcommands, and how errors reach the user."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from lungwort.cli.convert import convert
+from lungwort.cli.demo import demo
+from lungwort.cli.inspect import inspect
+from lungwort.cli.judge import judge
+from lungwort.cli.limits import limits
+from lungwort.errors import LungwortError
+
+CANNOT_BE_USED = 2
+_INTERRUPTED = 130
+
+app = typer.Typer(
+    name="lungwort",
+    help=(
+        "Is this air fit to breathe, and can it be proved? From a logger's file to a verdict. "
+        "A verdict helps a competent person decide; it does not replace the standard itself or local codes."
+    ),
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    rich_markup_mode=None,
+)
+app.command()(judge)
+app.command()(inspect)
+app.command()(limits)
+app.command()(convert)
+app.command()(demo)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from lungwort import __version__  # noqa: PLC0415 - only here
+
+        typer.echo(f"lungwort {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", help="Print the version and stop.", callback=_version, is_eager=True
+        ),
+    ] = False,
+) -> None:
+    pass
+
+
+def run() -> None:
+    """Run the command line; every failure leaves with a message and without a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(encoding="utf-8", errors="replace")
+    try:
+        app()
+    except LungwortError as error:
+        _say(str(error))
+        sys.exit(CANNOT_BE_USED)
+    except KeyboardInterrupt:
+        _say("interrupted; nothing was written.")
+        sys.exit(_INTERRUPTED)
+    except BrokenPipeError:
+        sys.exit(CANNOT_BE_USED)
+    except OSError as error:
+        _say(f"the system says: {error}. Check the file, the folder and the space on the disk.")
+        sys.exit(CANNOT_BE_USED)
+    except MemoryError:
+        _say(
+            "there is not enough memory for this. Close other programs, or judge a shorter period."
+        )
+        sys.exit(CANNOT_BE_USED)
+    except Exception as error:
+        # The last net: a fault of lungwort's own must not look like a verdict or a wall of text.
+        if os.environ.get("LUNGWORT_DEBUG"):
+            raise
+        _say(
+            f"a fault in lungwort itself ({type(error).__name__}: {error}). There is no verdict. "
+            "Set LUNGWORT_DEBUG=1 to see where it happened, and report it."
+        )
+        sys.exit(CANNOT_BE_USED)
+
+
+def _say(text: str) -> None:
+    sys.stderr.write(f"lungwort: {text}\n")
