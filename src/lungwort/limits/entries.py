@@ -50,7 +50,23 @@ def near(word: str, known: Iterable[str]) -> str:
 
 
 def shown(value: object) -> str:
-    """Write a value of a TOML file in a message: numbers as written, text in quotes, short."""
+    """Write a value of a TOML file in a message.
+
+    Parameters
+    ----------
+    value : object
+        What tomllib read.
+
+    Returns
+    -------
+    str
+        A number as written, text in quotes, all cut to 60 characters.
+
+    Examples
+    --------
+    >>> shown(True), shown(Decimal("5.0")), shown("5")
+    ('true', '5.0', "'5'")
+    """
     if isinstance(value, bool):
         return str(value).lower()
     text = str(value) if isinstance(value, Decimal | int) else repr(value)
