@@ -167,23 +167,16 @@ def _print_log(out: Console, log: LogSeen) -> None:
             ),
             log.channels,
         ),
-        (("cause", "channel", "from and to", "readings", "what was seen"), log.stretches),
+        (("cause", "channel", "", "from and to", "readings", "what was seen"), log.stretches),
         (("file", "rows refused because", "rows", "first lines", "text"), log.refusals),
     ):
         if rows:
             table = Table(box=None, padding=(0, 2, 0, 2), header_style="bold")
-            for name in head:
-                table.add_column(name, overflow="fold")
+            for place, name in enumerate(head):
+                table.add_column(name, overflow="fold", no_wrap=place == 0 and len(name) < 8)  # noqa: PLR2004 - not for file names
             for row in rows:
                 table.add_row(*map(Text, row))
             out.print(table)
-    if log.stretches_total > len(log.stretches):
-        out.print(
-            Padding(
-                Text(f"… and {log.stretches_total - len(log.stretches)} more stretches."),
-                (0, 0, 0, 2),
-            )
-        )
     for label, texts in (("Note", log.notes), ("Doubt", log.doubts)):
         for text in texts:
             out.print(Padding(Text(f"{label}: {text}"), (0, 0, 0, 2)))

@@ -18,14 +18,14 @@ if TYPE_CHECKING:
 
     from lungwort.logs.blocks import Opened
     from lungwort.logs.layout import Layout
-    from lungwort.logs.model import Log
+    from lungwort.logs.model import Log, Stretch
     from lungwort.logs.options import ReadOptions
+    from lungwort.paper.text import Clock
 
 _WORDS: Final = {
     PRESSURE_DEW_POINT: " pressure dew point",
     ATMOSPHERIC_DEW_POINT: " atmospheric dew point",
 }
-_MOST_STRETCHES: Final = 30
 
 
 @frozen
@@ -81,7 +81,6 @@ class LogSeen:
     interval: str
     channels: tuple[tuple[str, ...], ...]
     stretches: tuple[tuple[str, ...], ...]
-    stretches_total: int
     refusals: tuple[tuple[str, ...], ...]
     notes: tuple[str, ...]
     doubts: tuple[str, ...]
@@ -226,16 +225,7 @@ def _log(log: Log) -> LogSeen:
         for source in log.sources
         for refusal in source.refusals
     )
-    stretches = tuple(
-        (
-            stretch.cause,
-            stretch.channel or "all",
-            clock.span(stretch.start, stretch.end),
-            grouped(stretch.readings),
-            stretch.text,
-        )
-        for stretch in log.stretches[:_MOST_STRETCHES]
-    )
+    stretches = _stretches(log, clock)
     return LogSeen(
         rows_read=sum(source.rows_read for source in log.sources),
         rows_used=sum(source.rows_used for source in log.sources),
@@ -245,11 +235,27 @@ def _log(log: Log) -> LogSeen:
         interval=duration(log.interval_s) if log.interval_s else "not known",
         channels=channels,
         stretches=stretches,
-        stretches_total=len(log.stretches),
         refusals=refusals,
         notes=log.notes,
         doubts=(*log.doubts, *(f"{name}: {why}" for name, why in log.channel_doubts)),
     )
+
+
+def _stretches(log: Log, clock: Clock) -> tuple[tuple[str, ...], ...]:
+    """Tell stretches of one kind together, so that a hundred short ones take one line."""
+    groups: dict[tuple[str, str, str], list[Stretch]] = {}
+    for stretch in log.stretches:
+        text = stretch.text if stretch.cause != "gap" else "no readings"
+        groups.setdefault((stretch.cause, stretch.channel, text), []).append(stretch)
+    rows = []
+    for (cause, channel, text), group in groups.items():
+        first, last = group[0], group[-1]
+        times = "1 time" if len(group) == 1 else f"{len(group)} times"
+        readings = sum(one.readings for one in group)
+        rows.append(
+            (cause, channel or "all", times, clock.span(first.start, last.end), str(readings), text)
+        )
+    return tuple(rows)
 
 
 def _counts(log: Log) -> dict[str, dict[str, float | None]]:

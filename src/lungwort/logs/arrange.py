@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 FILE: Final = "file"
+_SAME_TIME_AT_MOST: Final = 0.9
 _DAY_US: Final = 86_400_000_000
 
 # Where a clock starts that was never set: common practice, no source.
@@ -88,7 +89,7 @@ def arrange(frame: pl.DataFrame, names: list[str]) -> Arranged:
             doubts.append(text)
             reset = _by_file(unplaced)
         frame = _sort(frame, micro, names, notes)
-    frame, duplicates = _without_duplicates(frame, notes)
+    frame, duplicates = _without_duplicates(frame, notes, doubts)
     return Arranged(frame, unplaced, tuple(notes), tuple(doubts), duplicates, reset)
 
 
@@ -166,7 +167,7 @@ def _sort(
 
 
 def _without_duplicates(
-    frame: pl.DataFrame, notes: list[str]
+    frame: pl.DataFrame, notes: list[str], doubts: list[str]
 ) -> tuple[pl.DataFrame, dict[int, tuple[int, tuple[int, ...]]]]:
     micro = frame[TIME].cast(pl.Int64).to_numpy()
     same = np.flatnonzero(np.diff(micro) == 0) + 1
@@ -194,6 +195,10 @@ def _without_duplicates(
         notes.append(
             f"{differing} readings have the time of the one before but other values (first at line {row[LINE]}): all are used."
         )
+        if differing > _SAME_TIME_AT_MOST * len(again):
+            doubts.append(
+                f"{differing} of {len(again)} readings share their time with another one: the times do not tell the readings apart"
+            )
     return left, by_file
 
 

@@ -365,7 +365,11 @@ def _find_time(
     candidates: list[tuple[int, TimePlan]] = []
     clocks: list[int] = []
     dates: list[int] = []
+    with_date = any(readings[index].key == "date" for index in indices)
     for index in indices:
+        if with_date and readings[index].key == "time" and _all_clock(_cells(body, index)):
+            clocks.append(index)
+            continue
         cells = _tidy_cells(_cells(body, index))
         heading = f"{headings[index]} {units_below[index]}"
         kind = times.numeric_kind(cells[:200], heading)
@@ -427,6 +431,14 @@ def _find_time(
         )
     candidates.sort(key=lambda item: item[0])
     return candidates[0][1]
+
+
+def _all_clock(cells: list[str]) -> bool:
+    """Tell whether all cells are times of day: 10.11.12 beside a date is no date."""
+    clock = re.compile(
+        r"^([01]?\d|2[0-4])[:.h][0-5]\d(?:[:.][0-5]\d(?:[.,]\d+)?)?(?:\s*[AaPp]\.?\s?[Mm]\.?)?$"
+    )
+    return bool(cells) and all(clock.match(cell) for cell in cells[:200])
 
 
 def _tidy_cells(cells: list[str]) -> list[str]:
@@ -633,9 +645,9 @@ def _value_column(
         unit = _unit_in_cells(_cells(body, index))
     if not unit:
         options_text = {
-            "o2": ("%", "ppm"), "n2": ("%", "ppm"), "oil": ("mg/m3",), "particles": ("mg/m3",),
-            "water": ("mg/m3", "ppm", "'°C atmospheric dew point'", "'°C pressure dew point'"),
-        }.get(key, ("ppm", "mg/m3", "%"))  # fmt: skip
+            "o2": ("%", "ppm", "mol/mol"), "n2": ("%", "ppm"), "oil": ("mg/m3",), "particles": ("mg/m3",),
+            "water": ("mg/m3", "ppm", "g/kg", "kg/kg", "'°C atmospheric dew point'", "'°C pressure dew point'"),
+        }.get(key, ("ppm", "mg/m3", "%", "mol/mol"))  # fmt: skip
         if quantity in {PRESSURE_DEW_POINT, ATMOSPHERIC_DEW_POINT, DEW_POINT}:
             options_text = ("'°C atmospheric dew point'", "'°C pressure dew point'")
         odd = f" ('{reading.unit_text}' is not a known unit)" if reading.unit_text else ""

@@ -56,6 +56,8 @@ STUCK_S: Final = 3600.0
 STUCK_FACTOR: Final = 50.0
 NO_NATURAL_AIR_BELOW_PPM: Final = 100.0
 """Outside air holds about 420 ppm of carbon dioxide; less than this is not natural air."""
+DEAD_CO_SWING_PPM: Final = 1000.0
+"""Carbon dioxide that moves by more comes from burning or breathing: a CO cell must answer."""
 
 
 @frozen
@@ -553,8 +555,35 @@ class Grader:
                         "Give the unit with --unit o2=mol/mol",
                     )
                 )
+        found.extend(self._dead_co())
         found.extend(self._all_still())
         return found
+
+    def _dead_co(self) -> list[tuple[str, str]]:
+        """A CO cell that never moves while carbon dioxide swings by combustion's measure."""
+        swing = [
+            e.high - e.low
+            for c in self.channels
+            if c.analyte == "co2"
+            and c.quantity == VOLUME_FRACTION
+            and (e := self.extremes.get(c.name))
+            and e.readings
+        ]
+        if not swing or max(swing) < DEAD_CO_SWING_PPM:
+            return []
+        reason = (
+            f"it shows {{at:g}} {{unit}} throughout although carbon dioxide moves by {max(swing):.0f} ppm: test the cell "
+            "with gas, it may be dead. If it is known to be right, say so with --trust co"
+        )
+        return [
+            (c.name, reason.format(at=e.low, unit=c.unit))
+            for c in self.channels
+            if c.analyte == "co"
+            and "co" not in self.trust
+            and (e := self.extremes.get(c.name))
+            and e.readings
+            and e.low == e.high
+        ]
 
     def _all_still(self) -> list[tuple[str, str]]:
         alive = [

@@ -121,6 +121,10 @@ def shape_of(text: str) -> Shape | None:
     match = _DATE.match(text)
     if match is None:
         return None
+    if match.group("d1") and not (
+        0 < int(match.group("d1")) <= 31 and 0 < int(match.group("d2")) <= 31
+    ):
+        return None
     kind, pattern, separator = _date_pattern(match)
     rest = text[match.end() :]
     joint = re.match(r"(?:T| ?[-,;] ?|[ \t_]+)?", rest)
