@@ -14,9 +14,10 @@ from attrs import frozen
 
 from lungwort.air import analytes
 from lungwort.limits.model import ANY_READING
+from lungwort.logs.model import BAD, MISSING
 from lungwort.paper import drawing
-from lungwort.paper.envelope import Envelope, envelopes, to_us
-from lungwort.paper.text import Clock, analyte_name, count, number, unit_text, units_in
+from lungwort.paper.envelope import Envelope, envelopes, from_us, shown_period, to_us
+from lungwort.paper.text import Clock, analyte_name, count, number, typeset, unit_text
 from lungwort.verdict.basis import NotComparable, basis
 
 if TYPE_CHECKING:
@@ -88,12 +89,12 @@ def charts(verdict: Verdict, clock: Clock) -> tuple[Chart, ...]:
     tuple of Chart
         One a channel, those held against a limit first; empty without a log or a period.
     """
-    log, start, end = verdict.log, verdict.start, verdict.end
-    if log is None or start is None or end is None:
+    log, period = verdict.log, shown_period(verdict)
+    if log is None or period is None:
         return ()
     judged = {name for finding in verdict.findings for name in finding.channels}
     order = sorted(log.channels, key=lambda channel: channel.name not in judged)
-    gathered = envelopes(log, tuple(order), start, end)
+    gathered = envelopes(log, tuple(order), *period)
     return tuple(
         draw(verdict, channel, gathered[channel.name], clock, index)
         for index, channel in enumerate(order)
@@ -156,7 +157,7 @@ def draw(
         "suspect": bool(envelope.suspect.any()),
         "over_range": bool(envelope.over_range.any()),
     }
-    described = _description(channel, envelope, lines, len(numbered), clock, verdict)
+    described = _description(channel, envelope, lines, len(numbered), clock)
     return Chart(
         channel=channel.name,
         title=_title(channel),
@@ -199,7 +200,7 @@ def limit_lines(
 def _lines_of(
     finding: Finding, channel: Channel, verdict: Verdict
 ) -> tuple[list[drawing.LimitLine], list[str]]:
-    limit, shown = finding.limit, units_in(finding.limit_text)
+    limit, shown = finding.limit, typeset(finding.limit_text)
     how = basis(
         limit,
         finding.allowed,
@@ -209,7 +210,7 @@ def _lines_of(
         conditions=verdict.conditions,
     )
     if isinstance(how, NotComparable):
-        return [], [f"The limit {shown} is not drawn: {units_in(how.reason)}"]
+        return [], [f"The limit {shown} is not drawn: {typeset(how.reason)}"]
     # Where a conversion is uncertain, the stricter end is drawn.
     ends = (
         (how.window.lower, how.window.lower.high if how.window.lower else None, ("≥", ">")),
@@ -228,7 +229,7 @@ def _lines_of(
             remarks.append(f"The limit {shown} is drawn at {number(value)} {unit}.")
     if lines and finding.allowed.open_reason:
         remarks.append(
-            f"The line marks what is outside in any case. {units_in(finding.allowed.open_reason)}"
+            f"The line marks what is outside in any case. {typeset(finding.allowed.open_reason)}"
         )
     return lines, remarks
 
@@ -273,11 +274,10 @@ def _short_stretches(verdict: Verdict, channel: Channel, envelope: Envelope) -> 
     # Longer ones show by themselves as stretches without a usable reading.
     bucket_us = (envelope.end_us - envelope.start_us) / envelope.buckets
     stretches = verdict.log.stretches if verdict.log else ()
-    lost = {"gap", "frozen", "range", "missing", "code"}
     return _merged(
         (to_us(part.start), to_us(part.end))
         for part in stretches
-        if part.cause in lost
+        if (part.cause == "gap" or part.flag in {BAD, MISSING})
         and part.channel in {"", channel.name}
         and to_us(part.end) - to_us(part.start) <= 3 * bucket_us
         and envelope.start_us <= to_us(part.start) <= envelope.end_us
@@ -323,9 +323,8 @@ def _description(
     lines: Sequence[drawing.LimitLine],
     excursions: int,
     clock: Clock,
-    verdict: Verdict,
 ) -> str:
-    period = clock.span(verdict.start, verdict.end)
+    period = clock.span(from_us(envelope.start_us), from_us(envelope.end_us))
     said = f"{_title(channel)} in {unit_text(channel.unit)}, {period}, times in {clock.zone_name}. "
     if int(envelope.usable.sum()) == 0:
         said += "No usable readings."

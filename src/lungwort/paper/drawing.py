@@ -34,6 +34,7 @@ _FONT: Final = "'Source Sans Pro', 'Source Sans 3', system-ui, sans-serif"
 _LABEL_APART: Final = 12.0
 _NUMBER_APART: Final = 15.0
 _SLIVER: Final = 4.0
+_LEAST_WIDTH: Final = 1.5
 
 
 @frozen
@@ -78,7 +79,7 @@ def hatched(frame: Frame, spans: Sequence[Span], pattern: str, kind: str) -> lis
         if end < frame.start_us or start > frame.end_us:
             continue
         x = frame.x(start)
-        width = max(frame.x(end) - x, 1.5)
+        width = max(frame.x(end) - x, _LEAST_WIDTH)
         # A hatch does not show in a sliver: that is filled instead.
         fill = (
             f'fill="url(#{pattern})"'
@@ -94,24 +95,25 @@ def hatched(frame: Frame, spans: Sequence[Span], pattern: str, kind: str) -> lis
 
 def excursions(frame: Frame, numbered: Sequence[tuple[int, Excursion]]) -> list[str]:
     """Shade excursions and bar their tops; those in one place are drawn once."""
-    columns = sorted(
-        {
-            (
-                round(frame.x(to_us(item.start)) * 2) / 2,
-                round(max(frame.x(to_us(item.end)) - frame.x(to_us(item.start)), 1.5) * 2) / 2,
-            )
-            for _, item in numbered
-        }
-    )
     drawn: list[str] = []
-    for x, width in columns:
-        drawn.append(
-            f'<rect class="shade" x="{x:g}" y="{TOP:g}" width="{width:g}" '
-            f'height="{BOTTOM - TOP:g}" fill="{LIGHT["excursion"]}" fill-opacity="0.16"/>'
-            f'<rect class="bar" x="{x:g}" y="{TOP:g}" width="{width:g}" height="3" '
-            f'fill="{LIGHT["excursion"]}"/>'
-        )
+    end = -1.0
+    for left, right in sorted(_ends(frame, item) for _, item in numbered):
+        # Shades would add up where excursions share a place, so each place is shaded once.
+        begin = max(left, end)
+        if right > begin:
+            drawn.append(
+                f'<rect class="shade" x="{begin:.1f}" y="{TOP:g}" width="{right - begin:.1f}" '
+                f'height="{BOTTOM - TOP:g}" fill="{LIGHT["excursion"]}" fill-opacity="0.16"/>'
+                f'<rect class="bar" x="{begin:.1f}" y="{TOP:g}" width="{right - begin:.1f}" '
+                f'height="3" fill="{LIGHT["excursion"]}"/>'
+            )
+            end = right
     return drawn
+
+
+def _ends(frame: Frame, item: Excursion) -> tuple[float, float]:
+    left = round(frame.x(to_us(item.start)), 1)
+    return left, max(round(frame.x(to_us(item.end)), 1), left + _LEAST_WIDTH)
 
 
 def numbers(frame: Frame, numbered: Sequence[tuple[int, Excursion]]) -> list[str]:
@@ -160,7 +162,7 @@ def axes(frame: Frame, envelope: Envelope, channel: Channel, clock: Clock) -> li
             )
     drawn.append(
         f'<path class="axis" d="M{LEFT:g},{TOP:g}V{BOTTOM:g}H{RIGHT:g}" fill="none" '
-        f'stroke="{quiet}"/><text class="quiet" x="{WIDTH - 2:g}" y="{BOTTOM + 28:g}" '
+        f'stroke="{quiet}"/><text class="quiet" x="{WIDTH - 2:g}" y="{TOP - 6:g}" '
         f'text-anchor="end" fill="{quiet}">{escape(clock.zone_name)}</text>'
     )
     return drawn

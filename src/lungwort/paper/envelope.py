@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from lungwort.logs.model import Channel, Log
+    from lungwort.verdict.model import Verdict
 
     Floats = np.ndarray[tuple[int], np.dtype[np.float64]]
     Ints = np.ndarray[tuple[int], np.dtype[np.int64]]
@@ -181,6 +182,29 @@ def _extremes(values: Floats, wanted: Bools, starts: Ints) -> tuple[Floats, Floa
     low = np.minimum.reduceat(np.where(wanted, values, np.inf), starts)
     high = np.maximum.reduceat(np.where(wanted, values, -np.inf), starts)
     return low, high
+
+
+def shown_period(verdict: Verdict) -> tuple[datetime, datetime] | None:
+    """Choose the period that is drawn: what was judged, with the settling time before it.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        The verdict.
+
+    Returns
+    -------
+    tuple of (datetime, datetime) or None
+        Start and end, UTC; None without a log or without a period.
+    """
+    log, start, end = verdict.log, verdict.start, verdict.end
+    if log is None or start is None or end is None:
+        return None
+    if verdict.options.start is None and log.start is not None:
+        start = min(start, log.start)
+    if verdict.options.end is None and log.end is not None:
+        end = max(end, log.end)
+    return start, end
 
 
 def bucket_count(start_us: int, end_us: int, interval_s: float | None, most: int) -> int:

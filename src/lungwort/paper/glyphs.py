@@ -36,11 +36,8 @@ def code_points(font: bytes) -> frozenset[int]:
     ISO/IEC 14496-22 (Open Font Format), table ``cmap``.
     """
     (tables,) = struct.unpack_from(">H", font, 4)
-    offset = 0
-    for index in range(tables):
-        tag, _, offset, _ = struct.unpack_from(">4sLLL", font, 12 + 16 * index)
-        if tag == b"cmap":
-            break
+    entries = (struct.unpack_from(">4sLLL", font, 12 + 16 * index) for index in range(tables))
+    offset = next(at for tag, _, at, _ in entries if tag == b"cmap")
     (subtables,) = struct.unpack_from(">H", font, offset + 2)
     found: set[int] = set()
     for index in range(subtables):

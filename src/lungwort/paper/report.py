@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from importlib import resources
 from typing import TYPE_CHECKING, Any, Final
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 ATTACHMENT: Final = "lungwort-result.json"
 STANDARD: Final = "a-3b"
 _LONGEST_PLACE: Final = 60
+_NO_DATE: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _GLYPH_NOTE: Final = (
     "Characters that the printed fonts do not have, and marks that turn the direction of writing, "
     "are written as [U+…]; the attached result has them as they are."
@@ -90,14 +92,15 @@ def page_data(verdict: Verdict, made: Report) -> dict[str, Any]:
     short = made.place if len(made.place) <= _LONGEST_PLACE else made.place[:_LONGEST_PLACE] + "…"
     moment = verdict.judged_at
     clock = Clock(made.zone, zone_info=zone(made.zone))
-    local = clock.local(moment) if moment else None
+    # The archive form asks for a date; where none is stated the end of the period stands in.
+    dated = (moment or verdict.end or _NO_DATE).astimezone(UTC)
     parts = ("year", "month", "day", "hour", "minute", "second")
     return {
         **data,
         "place_short": glyphs.drawable(short),
         "limit_set_id": glyphs.drawable(verdict.limit_set.id),
         "judged_day": clock.day(moment) if moment else "",
-        "date": {part: getattr(local, part) for part in parts} if local else None,
+        "date": {part: getattr(dated, part) for part in parts},
         "colours": LIGHT,
         "shapes": {key: verdict_shape(key) for key in VERDICT_WORDS},
         "fonts": list(glyphs.FONT_FAMILIES),

@@ -14,15 +14,16 @@ from lungwort.paper.text import (
     grouped,
     number,
     percent,
+    sentence,
+    typeset,
     unit_text,
-    units_in,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lungwort.spot.model import SpotTest
-    from lungwort.verdict.model import Finding, Verdict
+    from lungwort.verdict.model import Finding, NotJudged, Verdict
 
 MOST_NOT_JUDGED: Final = 60
 
@@ -63,25 +64,34 @@ class Table:
 def not_judged(verdict: Verdict, clock: Clock) -> Table:
     """List what did not enter the verdict."""
     rows = []
-    for part in verdict.not_judged[:MOST_NOT_JUDGED]:
-        outside = ", ".join(key.replace("_", " ") for key in part.outside)
-        told = f" Readings in it were outside: {outside}." if outside else ""
+    for part in _in_time(verdict)[:MOST_NOT_JUDGED]:
+        told = f" Readings outside in it: {'; '.join(part.outside)}." if part.outside else ""
         rows.append(
             (
                 part.cause,
                 part.channel or "all channels",
                 clock.span(part.start, part.end),
                 grouped(part.readings),
-                part.text + told,
+                sentence(part.text) + told,
             )
         )
     return Table(("Cause", "Channel", "From and to", "Readings", "What it was"), tuple(rows), (3,))
 
 
+def _in_time(verdict: Verdict) -> tuple[NotJudged, ...]:
+    # Refused rows have a table of their own, with their text.
+    told = bool(verdict.log and any(source.refusals for source in verdict.log.sources))
+    return tuple(part for part in verdict.not_judged if not (told and part.cause == "refused"))
+
+
 def not_judged_note(verdict: Verdict) -> str:
     """Say what the list of what was not judged leaves open."""
-    total = len(verdict.not_judged)
+    total = len(_in_time(verdict))
     if total == 0:
+        if verdict.log is None:
+            return "There is no log, so there are no readings that were left out."
+        if any(part.usable < part.readings for part in verdict.coverage):
+            return "No stretch of time was left out. The readings not used are counted below."
         return "Every reading in the period was judged."
     if total > MOST_NOT_JUDGED:
         return (
@@ -168,7 +178,7 @@ def uncertainties(verdict: Verdict) -> Table:
 def spot_value(spot: SpotTest) -> str:
     """Say what a hand test showed."""
     if spot.value is not None:
-        return units_in(str(spot.value))
+        return typeset(str(spot.value))
     if spot.perceived is None:
         return NO_VALUE
     return "noticed" if spot.perceived else "none noticed"

@@ -203,6 +203,8 @@ _UNITS_WRITTEN: Final = {
     "ft3/min": "ft³/min",
 }
 _UNIT_WORD: Final = re.compile(r"(?<![\w/])(?:[um]?g/m3|m3/h|ft3/min)(?![\w/])")
+_HYPHEN_AS_MINUS: Final = re.compile(r"(?<![\w.)\]-])-(?=[\d.])")
+_WORD_FIRST: Final = re.compile(r"(?!ppm|ppb|bar|psi)[a-z]{2,}(?=[ ,:;.]|$)")
 
 
 def unit_text(unit: str) -> str:
@@ -210,15 +212,30 @@ def unit_text(unit: str) -> str:
     return _UNITS_WRITTEN.get(unit, unit)
 
 
-def units_in(text: str) -> str:
-    """Write the units in a sentence as print does.
+def typeset(text: str) -> str:
+    """Write units and minus signs in a sentence as print does.
 
     Examples
     --------
-    >>> units_in("≤ 0.5 mg/m3 of oil, room_g/m3.csv")
-    '≤ 0.5 mg/m³ of oil, room_g/m3.csv'
+    >>> typeset("-41.2 °C, ≤ 0.5 mg/m3 on 2026-03-04, room_g/m3.csv")
+    '−41.2 °C, ≤ 0.5 mg/m³ on 2026-03-04, room_g/m3.csv'
     """
-    return _UNIT_WORD.sub(lambda found: _UNITS_WRITTEN[found[0]], text)
+    raised = _UNIT_WORD.sub(lambda found: _UNITS_WRITTEN[found[0]], text)
+    return _HYPHEN_AS_MINUS.sub("−", raised)
+
+
+def sentence(text: str) -> str:
+    """Begin with a capital where a word begins, and end with a full stop.
+
+    Examples
+    --------
+    >>> sentence("every reading is inside"), sentence("mg/m3 at 20 °C"), sentence("")
+    ('Every reading is inside.', 'mg/m3 at 20 °C.', '')
+    """
+    shown = text.strip()
+    if _WORD_FIRST.match(shown):
+        shown = shown[0].upper() + shown[1:]
+    return shown if not shown or shown[-1] in ".!?:…" else f"{shown}."
 
 
 def encodable(text: str) -> str:

@@ -8,15 +8,15 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from lungwort.paper import content, method, tables
-from lungwort.paper.envelope import Envelope, envelopes, from_us
+from lungwort.paper.envelope import Envelope, envelopes, from_us, shown_period
 from lungwort.paper.text import (
     ENDED_WORDS,
     VERDICT_MEANING,
     VERDICT_WORDS,
     Clock,
     analyte_name,
+    typeset,
     unit_text,
-    units_in,
     visible,
 )
 
@@ -163,8 +163,9 @@ def to_xlsx(verdict: Verdict, cover: Cover | None = None) -> bytes:
         ),
     )
     book.sheet("Coverage", _COVERAGE_HEAD, _coverage(verdict))
-    if log is not None and verdict.start is not None and verdict.end is not None:
-        made = envelopes(log, log.channels, verdict.start, verdict.end, READING_STEPS)
+    period = shown_period(verdict)
+    if log is not None and period is not None:
+        made = envelopes(log, log.channels, *period, READING_STEPS)
         book.sheet("Readings", _reading_head(log, zone), _readings(log, made))
     book.sheet(
         "Hand tests",
@@ -192,7 +193,7 @@ def _verdict(verdict: Verdict, cover: Cover | None, digest: str) -> list[tuple[s
     return [
         ("Verdict", VERDICT_WORDS[verdict.overall]),
         ("What that means", VERDICT_MEANING[verdict.overall]),
-        *(("Reason", units_in(reason)) for reason in verdict.reasons),
+        *(("Reason", typeset(reason)) for reason in verdict.reasons),
         *(("Before acting on this", caution) for caution in verdict.cautions),
         ("Site", cover.site),
         ("Supply", cover.supply),
@@ -250,12 +251,12 @@ def _limit(finding: Finding) -> tuple[Cell, ...]:
     return (
         analyte_name(limit.analyte),
         VERDICT_WORDS[finding.verdict] + ("" if limit.required else " (advice)"),
-        units_in(finding.limit_text),
+        typeset(finding.limit_text),
         _number(finding.allowed.lower),
         _number(finding.allowed.upper),
         unit_text(limit.unit),
         worst.value if worst else None,
-        units_in(worst.text) if worst else None,
+        typeset(worst.text) if worst else None,
         worst.time if worst else None,
         finding.margin,
         finding.share_outside,
@@ -267,8 +268,8 @@ def _limit(finding: Finding) -> tuple[Cell, ...]:
         limit.status,
         limit.clause,
         limit.source,
-        units_in(finding.reason),
-        units_in(" ".join((*finding.remarks, limit.remark)).strip()),
+        typeset(finding.reason),
+        typeset(" ".join((*finding.remarks, limit.remark)).strip()),
     )
 
 
