@@ -282,6 +282,27 @@ def test_an_unsettled_limit_is_marked_as_such(clean: Verdict, factory: Any) -> N
     assert any("outside in any case. The supply pressure is not given." in one for one in remarks)
 
 
+def test_dates_do_not_run_into_each_other(clean: Verdict) -> None:
+    """Dates do not run into each other."""
+    start = datetime(2026, 3, 2, 23, tzinfo=UTC)
+    log = clean.log
+    assert log is not None
+    verdict = evolve(
+        clean,
+        start=start,
+        end=start + timedelta(hours=12),
+        log=evolve(log, start=start, end=start + timedelta(hours=12)),
+    )
+    dates = [
+        part
+        for part in _by_class(_drawn(verdict, "co"), "quiet")
+        if (part.text or "").endswith("Mar 2026")
+    ]
+
+    assert [part.text for part in dates] == ["2 Mar 2026", "3 Mar 2026"]
+    assert [part.get("text-anchor") for part in dates] == ["end", "middle"]
+
+
 def test_the_drawing_tells_in_words_what_it_shows(failing: Verdict) -> None:
     """The drawing tells in words what it shows."""
     said = _drawn(failing, "co").description

@@ -6,6 +6,7 @@ Colours stand as attributes for the page of the PDF; the class names let the HTM
 from __future__ import annotations
 
 from html import escape
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -34,6 +35,9 @@ _FONT: Final = "'Source Sans Pro', 'Source Sans 3', system-ui, sans-serif"
 _LABEL_APART: Final = 12.0
 _NUMBER_APART: Final = 15.0
 _SLIVER: Final = 4.0
+_TIME_TICKS: Final = 12
+_DATE: Final = 62.0
+_MIDDLE: Final = 'text-anchor="middle"'
 _LEAST_WIDTH: Final = 1.5
 
 
@@ -148,7 +152,9 @@ def axes(frame: Frame, envelope: Envelope, channel: Channel, clock: Clock) -> li
             f'stroke-width="0.6"/><text class="ink" x="{LEFT - 6:g}" y="{y + 3.4:.1f}" '
             f'text-anchor="end" fill="{ink}">{label}</text>'
         )
-    for tick in time_ticks(from_us(envelope.start_us), from_us(envelope.end_us), clock.zone_info):
+    start, end = from_us(envelope.start_us), from_us(envelope.end_us)
+    ticks = time_ticks(start, end, clock.zone_info, _TIME_TICKS)
+    for tick, following in zip_longest(ticks, ticks[1:]):
         x = frame.x(to_us(tick.moment))
         drawn.append(
             f'<path class="axis" d="M{x:.1f},{BOTTOM:g}v4" stroke="{quiet}"/>'
@@ -156,9 +162,11 @@ def axes(frame: Frame, envelope: Envelope, channel: Channel, clock: Clock) -> li
             f'fill="{ink}">{tick.label}</text>'
         )
         if tick.below:
+            # A date that would run into the next one stands further left.
+            close = following and following.below and frame.x(to_us(following.moment)) - x < _DATE
+            place = f'x="{x + 12:.1f}" text-anchor="end"' if close else f'x="{x:.1f}" {_MIDDLE}'
             drawn.append(
-                f'<text class="quiet" x="{x:.1f}" y="{BOTTOM + 28:g}" text-anchor="middle" '
-                f'fill="{quiet}">{tick.below}</text>'
+                f'<text class="quiet" {place} y="{BOTTOM + 28:g}" fill="{quiet}">{tick.below}</text>'
             )
     drawn.append(
         f'<path class="axis" d="M{LEFT:g},{TOP:g}V{BOTTOM:g}H{RIGHT:g}" fill="none" '
