@@ -1,0 +1,51 @@
+# Everything is set up here from nothing: a Python with pip and make are enough.
+#   make try    install and run the main job on the invented site
+#   make test   install everything for tests and run all of them
+#   make bench  measure reading and judging against bare Polars
+#   make docs   write the generated pages of docs/
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+DEMO := demo-out
+
+.PHONY: try test lint types imports unit wheel bench docs clean
+
+try: $(VENV)/ready-try
+	$(BIN)/lungwort demo $(DEMO)
+
+test: $(VENV)/ready-test lint types imports unit wheel
+
+lint: $(VENV)/ready-test
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: $(VENV)/ready-test
+	$(BIN)/mypy
+
+imports: $(VENV)/ready-test
+	$(BIN)/lint-imports
+
+unit: $(VENV)/ready-test
+	$(BIN)/coverage erase
+	$(BIN)/pytest -n 2 --cov --cov-report=
+	$(BIN)/coverage report --include='*/lungwort/limits/*,*/lungwort/verdict/*' --fail-under=100
+	$(BIN)/coverage report --fail-under=94
+
+wheel: $(VENV)/ready-test
+	$(BIN)/python tools/check_wheel.py
+
+bench: $(VENV)/ready-test
+	$(BIN)/python bench/run.py
+
+docs: $(VENV)/ready-test
+	$(BIN)/python tools/generate_docs.py
+
+$(VENV)/ready-try: pyproject.toml tools/set_up.py
+	$(PYTHON) tools/set_up.py $(VENV) try
+
+$(VENV)/ready-test: pyproject.toml tools/set_up.py
+	$(PYTHON) tools/set_up.py $(VENV) test
+
+clean:
+	rm -rf $(VENV) $(DEMO) build dist .coverage* .mypy_cache .ruff_cache .pytest_cache .hypothesis bench/out
