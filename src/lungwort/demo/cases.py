@@ -131,6 +131,7 @@ def intake_exhaust(folder: Path, seed: int) -> Case:
         outlet=BLASTING_HALL,
         files=(file,),
         limit_set=AIRLINE,
+        zone=ZONE,
         supply_pressure=SUPPLY,
         spots=SPOTS,
         story=(

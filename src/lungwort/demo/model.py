@@ -124,7 +124,7 @@ class Case:
     expected : Expected
         What must come out.
     zone : str
-        Time zone of local times; empty where the file states its offset.
+        Time zone of local times, in which times are shown.
     date_order : str
         ``dmy``, ``mdy`` or ``ymd`` where the file leaves it open, else empty.
     units : tuple of (str, str)
