@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import subprocess
 import sys
 from datetime import UTC, datetime
@@ -209,3 +210,25 @@ def test_the_room_is_imported_without_its_heavy_parts() -> None:
     done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)  # noqa: S603 - our own code
 
     assert done.stdout.strip() == "[]"
+
+
+def test_another_process_gives_the_same_bytes(tmp_path: Any) -> None:
+    """Another process gives the same bytes, whatever the seed of its hashes."""
+    code = (
+        "import hashlib, lungwort as lw; from lungwort.paper.report import to_pdf; "
+        "from lungwort.paper.page import to_html; from lungwort.paper.workbook import to_xlsx; "
+        "v = lw.judge(None, lw.limit_set('en12021-2014-airline')); "
+        "print(hashlib.sha256(to_pdf(v) + to_html(v).encode() + to_xlsx(v)).hexdigest())"
+    )
+    digests = {
+        subprocess.run(  # noqa: S603 - our own code
+            [sys.executable, "-c", code],
+            check=True,
+            capture_output=True,
+            cwd=tmp_path,
+            env={**os.environ, "PYTHONHASHSEED": seed},
+        ).stdout
+        for seed in ("1", "2")
+    }
+
+    assert len(digests) == 1

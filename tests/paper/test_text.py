@@ -101,6 +101,14 @@ def test_times_carry_their_offset_where_the_clocks_change_in_the_period() -> Non
     assert clock.span(before, after) == "29 Mar 2026 00:59:59 +00:00 to 02:00:00 +01:00"
 
 
+def test_a_summer_inside_the_period_is_seen_though_both_ends_are_in_winter() -> None:
+    """A summer inside the period is seen though both ends are in winter."""
+    start, end = datetime(2026, 2, 1, tzinfo=UTC), datetime(2026, 12, 1, tzinfo=UTC)
+
+    assert text.Clock.for_period("Europe/London", start, end).with_offset
+    assert not text.Clock.for_period("UTC", start, end).with_offset
+
+
 def test_times_without_a_change_carry_no_offset() -> None:
     """Times without a change carry no offset."""
     start = datetime(2026, 3, 3, 8, tzinfo=UTC)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from datetime import timedelta
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -41,6 +42,7 @@ ENDED_WORDS: Final = {
 }
 NO_VALUE: Final = "–"
 
+_BETWEEN_CHANGES: Final = timedelta(days=14)
 _MONTHS: Final = (
     "Jan",
     "Feb",
@@ -311,12 +313,13 @@ class Clock:
     def for_period(cls, name: str, start: datetime | None, end: datetime | None) -> Clock:
         """Make the clock for a period; offsets are shown where they differ inside it."""
         info = zone(name)
-        differs = (
-            start is not None
-            and end is not None
-            and start.astimezone(info).utcoffset() != end.astimezone(info).utcoffset()
-        )
-        return cls(info.key, with_offset=differs, zone_info=info)
+        offsets = set()
+        if start is not None and end is not None:
+            # No zone keeps a changed offset for less than three weeks (Ramadan in Morocco: four).
+            steps = range((end - start) // _BETWEEN_CHANGES + 1)
+            looked_at = [*(start + step * _BETWEEN_CHANGES for step in steps), end]
+            offsets = {moment.astimezone(info).utcoffset() for moment in looked_at}
+        return cls(info.key, with_offset=len(offsets) > 1, zone_info=info)
 
     def local(self, moment: datetime) -> datetime:
         """Bring a moment to the zone."""
