@@ -315,7 +315,7 @@ class Clock:
         info = zone(name)
         offsets = set()
         if start is not None and end is not None:
-            # No zone keeps a changed offset for less than three weeks (Ramadan in Morocco: four).
+            # Clock changes lie months apart, those of Morocco in Ramadan about a month (from memory).
             steps = range((end - start) // _BETWEEN_CHANGES + 1)
             looked_at = [*(start + step * _BETWEEN_CHANGES for step in steps), end]
             offsets = {moment.astimezone(info).utcoffset() for moment in looked_at}
