@@ -18,7 +18,7 @@ from lungwort.errors import LungwortError, QuantityError, RangeError
 from lungwort.jobs.convert import ConversionResult, convert
 
 APP = typer.Typer()
-APP.command("convert", context_settings=face.CONTEXT_SETTINGS)(face.convert)
+APP.command("convert", cls=face.NumberCommand)(face.convert)
 
 
 @APP.command("other")
@@ -274,6 +274,17 @@ def test_out_of_range(words: list[str], message: str) -> None:
     with pytest.raises(RangeError, match=message) as caught:
         run(*words)
     assert str(caught.value).endswith(".")
+
+
+def test_negative_numbers_are_no_options() -> None:
+    """Whatever letters follow, also those of an option like -h."""
+    assert run("-0.5 m3/h", "L/min").startswith("-0.5 m3/h = -8.333 L/min")
+    assert run("-40 fahrenheit", "°C").startswith("-40 °F = -40.00 °C")
+    cold = run("60 bar(g)", "free-air", "--volume", "10", "--temperature", "-10 °C")
+    assert "dry air as a real gas at -10 °C" in cold
+    answer = CliRunner().invoke(APP, ["convert", "5 ppm", "--presure", "7 bar"])
+    assert answer.exit_code == 2
+    assert "No such option" in answer.output
 
 
 # --- properties -----------------------------------------------------------------------------------

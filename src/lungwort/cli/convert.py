@@ -3,14 +3,27 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from typing import Annotated, Any, Final
 
 import typer
+from typer.core import TyperCommand
 
-CONTEXT_SETTINGS: Final[dict[str, Any]] = {"ignore_unknown_options": True}
-"""To be given where the command is registered: a source like '-50 °F' is no option."""
 
+class NumberCommand(TyperCommand):
+    """A command whose arguments may be negative numbers, like '-50 °F'.
+
+    To be given as ``cls`` where the command is registered.
+    """
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401 - moves with typer
+        """Keep a negative number from being read as options; a blank before it does no harm."""
+        words = [f" {word}" if _NEGATIVE.match(word) else word for word in args]
+        return super().parse_args(ctx, words)
+
+
+_NEGATIVE: Final = re.compile(r"-[\d.,]")
 _KIND = (
     "What a temperature as source is: dew-point, frost-point, atmospheric-dew-point, "
     "pressure-dew-point."
