@@ -11,9 +11,12 @@ import argparse
 import difflib
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
+
+import typer
 
 from lungwort.air.analytes import ANALYTES
+from lungwort.cli.main import app
 from lungwort.limits.load import available
 from lungwort.limits.resolve import check_own_copy, limit_text, row_texts, set_cautions
 
@@ -131,7 +134,43 @@ def limit_sets_page() -> str:
     return "\n".join(lines).rstrip() + "\n"
 
 
+def commands_page() -> str:
+    """Write the reference page of the commands, from the same words as their ``--help``.
+
+    Returns
+    -------
+    str
+        Markdown.
+    """
+    group = typer.main.get_command(app)
+    lines = [WRITTEN_BY, "", "# Commands", "", *_paragraphs(group.help or ""), ""]
+    commands: dict[str, Any] = getattr(group, "commands", {})
+    for name, command in commands.items():
+        lines += [f"## `lungwort {name}`", "", *_paragraphs(command.help or ""), ""]
+        rows: list[tuple[str, ...]] = []
+        for parameter in command.params:
+            if parameter.name == "help":
+                continue
+            option = parameter.param_type_name == "option"
+            written = ", ".join(parameter.opts) if option else (parameter.metavar or parameter.name)
+            metavar = f" {parameter.metavar}" if option and parameter.metavar else ""
+            needed = "needed" if parameter.required else _default(parameter.default)
+            rows.append((f"{written}{metavar}", parameter.help or "", needed))
+        lines += [*_table(("option", "what it does", "if not given"), rows), ""]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _paragraphs(text: str) -> list[str]:
+    return [_cell(" ".join(part.split())) + "\n" for part in text.split("\n\n") if part.strip()]
+
+
+def _default(value: object) -> str:
+    plain = isinstance(value, str | float | int) and not isinstance(value, bool)
+    return str(value) if plain or isinstance(value, Path) else ""
+
+
 PAGES: Final[dict[str, Callable[[], str]]] = {
+    "docs/reference/commands.md": commands_page,
     "docs/reference/limit-sets.md": limit_sets_page,
 }
 """Path of each generated page below the root, and what writes it."""

@@ -81,9 +81,9 @@ def _apt(packages: list[str]) -> bool:
         ["update", "-qq"],
         ["install", "-y", "-qq", "--no-install-recommends", *packages],
     ):
-        done = subprocess.run(
+        done = subprocess.run(  # noqa: S603 - our own words
             [*before, apt, *words], check=False, env=environment, stdout=subprocess.DEVNULL
-        )  # noqa: S603 - our own words
+        )
         if done.returncode != 0:
             return False
     return True

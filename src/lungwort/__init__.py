@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from lungwort.air.interval import Interval
+    from lungwort.errors import AmbiguityError, LungwortError
     from lungwort.limits.load import limit_set
     from lungwort.limits.model import Conditions, Limit, LimitSet
     from lungwort.logs.model import Channel, Log, Source
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _HOME = {
+    "AmbiguityError": "lungwort.errors",
+    "LungwortError": "lungwort.errors",
     "Channel": "lungwort.logs.model",
     "Conditions": "lungwort.limits.model",
     "Excursion": "lungwort.verdict.model",
@@ -43,6 +46,7 @@ _HOME = {
 }
 
 __all__ = [
+    "AmbiguityError",
     "Channel",
     "Conditions",
     "Excursion",
@@ -51,6 +55,7 @@ __all__ = [
     "Limit",
     "LimitSet",
     "Log",
+    "LungwortError",
     "Options",
     "Source",
     "SpotTest",
