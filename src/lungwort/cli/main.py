@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from lungwort.cli.convert import convert
+from lungwort.cli.convert import NumberCommand, convert
 from lungwort.cli.demo import demo
 from lungwort.cli.inspect import inspect
 from lungwort.cli.judge import judge
@@ -33,7 +33,7 @@ app = typer.Typer(
 app.command()(judge)
 app.command()(inspect)
 app.command()(limits)
-app.command()(convert)
+app.command(cls=NumberCommand)(convert)
 app.command()(demo)
 
 
