@@ -163,6 +163,16 @@ def test_settling_is_hatched_one_way_and_unusable_both_ways(failing: Verdict) ->
     assert {"settling", "unusable", "aside", "trace", "limit"} == chart.marks
 
 
+def test_settling_up_to_the_first_usable_reading_leaves_nothing_unusable(clean: Verdict) -> None:
+    """Settling up to the first usable reading leaves nothing unusable."""
+    settling = Stretch(START, START + timedelta(seconds=490), "settling", "", 2, 50)
+    log = _one_channel([1.0] * 400, [2] * 50 + [1] * 350, stretches=(settling,))
+    chart = _drawn(_of(log, clean), "co")
+
+    assert "settling" in chart.marks
+    assert "unusable" not in chart.marks
+
+
 def test_a_bad_reading_of_a_code_does_not_set_the_scale(clean: Verdict) -> None:
     """A bad reading of a code does not set the scale."""
     values: list[float | None] = [1.0] * 200

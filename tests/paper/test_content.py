@@ -109,6 +109,21 @@ def test_a_converted_worst_value_is_told_in_both_units(clean: Verdict) -> None:
     assert water.worst == "61 mg/m3 (logged as −41.2 °C)"
 
 
+def test_an_unsettled_limit_says_why_once_and_not_in_the_limit(clean: Verdict) -> None:
+    """An unsettled limit says why once, and not in the limit."""
+    findings = list(clean.findings)
+    findings[3] = evolve(
+        findings[3], allowed=evolve(findings[3].allowed, how="", open_reason="give the pressure")
+    )
+    row = report(evolve(clean, findings=tuple(findings)), DIGEST).findings[3]
+    assert row.limit == "≤ 160 mg/m3"
+    assert row.remarks[0] == "Give the pressure."
+
+    findings[3] = evolve(findings[3], reason="Undecided: give the pressure.")
+    row = report(evolve(clean, findings=tuple(findings)), DIGEST).findings[3]
+    assert "Give the pressure." not in row.remarks
+
+
 def test_a_document_is_not_named_twice(clean: Verdict) -> None:
     """A document is not named twice."""
     limits = evolve(clean.limit_set, title="X:2014, airline", document="X:2014", edition="2014")

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import subprocess
 import sys
+from collections import Counter
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -150,6 +152,28 @@ def test_thousands_of_excursions_are_cut_with_a_count(factory: Any, tmp_path: An
     assert f"The first {MOST_EXCURSIONS} in time are printed here" in shown
     with _open(data) as pdf:
         assert len(pdf.pages) < 20
+
+
+def test_a_very_long_text_goes_over_pages_and_none_of_it_is_lost(
+    clean: Verdict, tmp_path: Any
+) -> None:
+    """A very long text goes over pages and none of it is lost."""
+    first = clean.findings[0]
+    findings = (
+        evolve(first, reason="xlong " * 3000, limit=evolve(first.limit, source="ylong " * 4000)),
+    )
+    verdict = evolve(
+        clean,
+        findings=findings,
+        reasons=("zlong " * 3000,),
+        cautions=("wlong " * 3000,),
+        notes=("vlong " * 3000,),
+    )
+    data = report.to_pdf(verdict, Cover(site="ulong " * 3000))
+    words = Counter(re.findall(r"[xyzwvu]long", _text(data, tmp_path).lower()))
+
+    assert words.pop("ylong") == 4000
+    assert words == dict.fromkeys(("xlong", "zlong", "wlong", "vlong", "ulong"), 3000)
 
 
 def test_what_is_not_known_is_left_to_fill_in_or_said(unproven: Verdict, tmp_path: Any) -> None:

@@ -135,7 +135,11 @@ def draw(
     bridge_us = _bridge_us(verdict)
     runs = list(envelope.runs(bridge_us))
     settling = _settling(verdict, channel)
-    unusable = _minus(_between_runs(envelope, runs, bridge_us), settling)
+    unusable = [
+        (start, end)
+        for start, end in _minus(_between_runs(envelope, runs, bridge_us), settling)
+        if end - start > bridge_us
+    ]
     unusable += _short_stretches(verdict, channel, envelope)
     parts: list[str] = []
     parts += drawing.hatched(frame, settling, f"s{index}", "settling")

@@ -307,7 +307,8 @@ def _worst(finding: Finding) -> str:
 def _finding(finding: Finding, clock: Clock) -> FindingRow:
     limit, worst = finding.limit, finding.worst
     marks = ("" if limit.required else "A") + ("M" if limit.status == FROM_MEMORY else "")
-    how = finding.allowed.open_reason or finding.allowed.how
+    how, unsettled = finding.allowed.how, finding.allowed.open_reason
+    remarks = (unsettled, *finding.remarks) if unsettled else finding.remarks
     return FindingRow(
         analyte=analyte_name(limit.analyte),
         limit=finding.limit_text + (f" ({how})" if how not in finding.limit_text else ""),
@@ -320,7 +321,7 @@ def _finding(finding: Finding, clock: Clock) -> FindingRow:
         marks=marks,
         advice=not limit.required,
         reason=sentence(finding.reason),
-        remarks=tuple(map(sentence, finding.remarks)),
+        remarks=tuple(sentence(one) for one in remarks if one not in finding.reason),
     )
 
 
