@@ -56,120 +56,116 @@ def interval_of(row: Row) -> Interval:
     return Interval.exactly(row.value)
 
 
-def plain_judge(
-    rows: list[Row],
-    *,
-    lower: float | None,
-    upper: float | None,
-    lower_included: bool = True,
-    upper_included: bool = True,
-    interval_s: int = 10,
-    join_s: float = 30,
-    start: int | None = None,
-    end: int | None = None,
-    settled: int | None = None,
-) -> Plain:
+@dataclass
+class Ask:
+    """What the plain judge is asked: bounds [unit], joining time [s] and period [s]."""
+
+    lower: float | None
+    upper: float | None
+    lower_included: bool = True
+    upper_included: bool = True
+    interval_s: int = 10
+    join_s: float = 30
+    start: int | None = None
+    end: int | None = None
+    settled: int | None = None
+
+
+def weights_of(rows: list[Row], ask: Ask) -> list[float]:
+    """Give how long each reading stands [s]."""
+    weights = []
+    for i, row in enumerate(rows):
+        weight = float(ask.interval_s)
+        if i + 1 < len(rows):
+            weight = min(rows[i + 1].t - row.t, 1.5 * ask.interval_s)
+        if ask.end is not None:
+            weight = min(weight, max(ask.end - row.t, 0))
+        weights.append(weight)
+    return weights
+
+
+def state_of(row: Row, ask: Ask) -> str:
+    """Say what a reading is good for."""
+    if (ask.start is not None and row.t < ask.start) or (ask.end is not None and row.t >= ask.end):
+        return "elsewhere"
+    if row.flag in USABLE_FLAGS and row.censor == 2:
+        return "unreadable"
+    if row.flag in USABLE_FLAGS and row.value is not None and math.isfinite(row.value):
+        return "usable"
+    if row.flag in USABLE_FLAGS and row.value is None:
+        return "missing"
+    return {2: "settling", 9: "missing"}.get(row.flag, "bad")
+
+
+def word_of(row: Row, state: str, ask: Ask) -> tuple[str, str]:
+    """Hold a reading against the bounds; give the word and the side."""
+    if state == "unreadable":
+        return STRADDLES, ""
+    if state != "usable":
+        return "", ""
+    said = interval_of(row)
+    at_most = math.inf if ask.upper is None else ask.upper
+    word = said.against(
+        at_least=-math.inf if ask.lower is None else ask.lower,
+        at_most=at_most,
+        at_least_included=ask.lower_included,
+        at_most_included=ask.upper_included,
+    )
+    if word != OUTSIDE:
+        return word, ""
+    high = said.against(at_most=at_most, at_most_included=ask.upper_included)
+    return word, "above" if high == OUTSIDE else "below"
+
+
+def plain_judge(rows: list[Row], ask: Ask) -> Plain:
     """Judge one channel against one limit, reading by reading."""
     found = Plain()
-    hold = 1.5 * interval_s
-    weights: list[float] = []
-    states: list[str] = []
-    words: list[str] = []
-    sides: list[str] = []
-    for i, row in enumerate(rows):
-        weight = min(rows[i + 1].t - row.t, hold) if i + 1 < len(rows) else float(interval_s)
-        if end is not None:
-            weight = min(weight, max(end - row.t, 0))
-        weights.append(weight)
-        if (start is not None and row.t < start) or (end is not None and row.t >= end):
-            state = "elsewhere"
-        elif row.flag == 2:
-            state = "settling"
-        elif row.flag == 9:
-            state = "missing"
-        elif row.flag in USABLE_FLAGS and row.censor == 2:
-            state = "unreadable"
-        elif row.flag in USABLE_FLAGS and row.value is None:
-            state = "missing"
-        elif row.flag in USABLE_FLAGS and row.value is not None and math.isfinite(row.value):
-            state = "usable"
-        else:
-            state = "bad"
-        word, side = "", ""
-        if state == "unreadable":
-            word = STRADDLES
+    weights = weights_of(rows, ask)
+    states = [state_of(row, ask) for row in rows]
+    said = [word_of(row, state, ask) for row, state in zip(rows, states, strict=True)]
+    words, sides = [word for word, _ in said], [side for _, side in said]
+    for row, weight, state, word in zip(rows, weights, states, words, strict=True):
         if state == "usable":
-            said = interval_of(row)
-            word = said.against(
-                at_least=-math.inf if lower is None else lower,
-                at_most=math.inf if upper is None else upper,
-                at_least_included=lower_included,
-                at_most_included=upper_included,
-            )
-            if word == OUTSIDE:
-                high = said.against(
-                    at_most=math.inf if upper is None else upper,
-                    at_most_included=upper_included,
-                )
-                side = "above" if high == OUTSIDE else "below"
-        states.append(state)
-        words.append(word)
-        sides.append(side)
-
-    for i, row in enumerate(rows):
-        state = states[i]
-        if state == "usable":
-            assert row.value is not None
-            found.usable_s += weights[i]
-            if row.censor == 0:
-                found.highest = (
-                    row.value if found.highest is None else max(found.highest, row.value)
-                )
-                found.lowest = row.value if found.lowest is None else min(found.lowest, row.value)
-        if words[i] == OUTSIDE:
+            found.usable_s += weight
+        if state == "usable" and row.censor == 0 and row.value is not None:
+            found.highest = row.value if found.highest is None else max(found.highest, row.value)
+            found.lowest = row.value if found.lowest is None else min(found.lowest, row.value)
+        if word == OUTSIDE:
             found.outside += 1
-            found.outside_s += weights[i]
-        if words[i] == STRADDLES:
-            found.straddling += 1
-        if state == "elsewhere" or (start is None and settled is not None and row.t <= settled):
-            continue
-        found.readings += 1
-        found.usable += state == "usable"
-        found.bad += state == "bad"
-        found.missing += state == "missing"
-        found.settling += state == "settling"
-        if state == "usable":
-            found.covered_s += weights[i]
-            found.suspect += row.flag == 3
-            found.covered_good_s += weights[i] * (row.flag == 1)
-    found.period_s = _period(rows, weights, interval_s, start, end, settled)
+            found.outside_s += weight
+        found.straddling += word == STRADDLES
+        first = ask.start is None and ask.settled is not None and row.t <= ask.settled
+        if state != "elsewhere" and not first:
+            _count(found, row, state, weight)
+    found.period_s = _period(rows, weights, ask)
     for direction in ("above", "below"):
-        found.excursions.extend(
-            _excursions(
-                rows, weights, states, words, sides, direction, upper, lower, hold, join_s, end
-            )
-        )
+        found.excursions.extend(_excursions(rows, weights, states, words, sides, direction, ask))
     return found
 
 
-def _period(
-    rows: list[Row],
-    weights: list[float],
-    interval_s: int,
-    start: int | None,
-    end: int | None,
-    settled: int | None,
-) -> float:
-    begin = rows[0].t if rows else 0
-    if settled is not None:
+def _count(found: Plain, row: Row, state: str, weight: float) -> None:
+    found.readings += 1
+    found.usable += state == "usable"
+    found.bad += state == "bad"
+    found.missing += state == "missing"
+    found.settling += state == "settling"
+    if state == "usable":
+        found.covered_s += weight
+        found.suspect += row.flag == 3
+        found.covered_good_s += weight * (row.flag == 1)
+
+
+def _period(rows: list[Row], weights: list[float], ask: Ask) -> float:
+    begin: float = rows[0].t if rows else 0
+    if ask.settled is not None:
         for row, weight in zip(rows, weights, strict=True):
-            if row.t <= settled:
+            if row.t <= ask.settled:
                 begin = row.t + weight
-    if start is not None:
-        begin = start
-    finish = rows[-1].t + interval_s if rows else 0
-    if end is not None:
-        finish = end
+    if ask.start is not None:
+        begin = ask.start
+    finish = rows[-1].t + ask.interval_s if rows else 0
+    if ask.end is not None:
+        finish = ask.end
     return max(finish - begin, 0)
 
 
@@ -180,12 +176,9 @@ def _excursions(
     words: list[str],
     sides: list[str],
     direction: str,
-    upper: float | None,
-    lower: float | None,
-    hold: float,
-    join_s: float,
-    end: int | None,
+    ask: Ask,
 ) -> list[dict[str, object]]:
+    hold, join_s, end = 1.5 * ask.interval_s, ask.join_s, ask.end
     groups: list[list[int]] = []
     for i in range(len(rows)):
         if sides[i] != direction:
@@ -197,7 +190,7 @@ def _excursions(
                 groups[-1].append(i)
                 continue
         groups.append([i])
-    bound = upper if direction == "above" else lower
+    bound = ask.upper if direction == "above" else ask.lower
     known = [
         state == "usable" and word in {INSIDE, OUTSIDE}
         for state, word in zip(states, words, strict=True)

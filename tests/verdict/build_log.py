@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -78,7 +79,7 @@ def make_log(
     else:
         interval = None if interval_s is None else float(interval_s)
     cuts = [0, *sorted(splits), rows]
-    parts = tuple(frame.slice(a, b - a) for a, b in zip(cuts, cuts[1:], strict=False))
+    parts = tuple(frame.slice(a, b - a) for a, b in pairwise(cuts))
     return Log(
         parts=parts,
         channels=tuple(used),

@@ -6,12 +6,13 @@ import math
 from datetime import timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from attrs import evolve
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.verdict.brute_force import Plain, Row, plain_judge
-from tests.verdict.build_log import CHANNELS, START, at, limits, make_log
+from tests.verdict.brute_force import Ask, Plain, Row, plain_judge
+from tests.verdict.build_log import START, at, limits, make_log
 
 from lungwort.air import analytes
 from lungwort.air.interval import INSIDE, OUTSIDE, Interval
@@ -112,6 +113,7 @@ def test_kernel_agrees_with_a_judge_of_single_readings(
     join: float | None,
     block_rows: int,
 ) -> None:
+    """Excursions, shares, coverage, counts, worst reading and verdict agree."""
     if ends == (5.0, 5.0):
         included = (True, True)
     rows = data.draw(readings(censored=censored))
@@ -133,14 +135,16 @@ def test_kernel_agrees_with_a_judge_of_single_readings(
     )
     plain = plain_judge(
         rows,
-        lower=ends[0],
-        upper=ends[1],
-        lower_included=included[0],
-        upper_included=included[1],
-        join_s=30.0 if join is None else join,
-        start=start,
-        end=end,
-        settled=settled,
+        Ask(
+            lower=ends[0],
+            upper=ends[1],
+            lower_included=included[0],
+            upper_included=included[1],
+            join_s=30.0 if join is None else join,
+            start=start,
+            end=end,
+            settled=settled,
+        ),
     )
     same_excursions(verdict, plain)
     finding = verdict.findings[0]
@@ -199,6 +203,7 @@ def expected_verdict(rows: list[Row], plain: Plain, options: Options) -> str:
 def test_verdict_is_identical_however_the_log_is_split(
     data: st.DataObject, splits: list[int]
 ) -> None:
+    """One part, many parts and parts that are read when needed give equal verdicts."""
     rows = data.draw(readings(censored=True))
     whole = as_log(rows, [], None, censored=True)
     parts = as_log(rows, [min(cut, len(rows)) for cut in splits], None, censored=True)
@@ -228,8 +233,7 @@ def test_window_holds_as_an_interval_does(
     upper: float | None,
     included: tuple[bool, bool],
 ) -> None:
-    import numpy as np  # noqa: PLC0415 - only here
-
+    """Many readings at a time as `Interval.against` one by one."""
     window = Window(
         None if lower is None else Edge(lower, lower, included[0]),
         None if upper is None else Edge(upper, upper, included[1]),
@@ -245,7 +249,3 @@ def test_window_holds_as_an_interval_does(
     assert bool(above[0] or below[0]) == (word == OUTSIDE)
     assert bool(straddling[0]) == (word not in {INSIDE, OUTSIDE})
     assert window.against(said) == word
-
-
-def test_the_builder_knows_its_channels() -> None:
-    assert CHANNELS["co"].unit == "ppm"

@@ -154,8 +154,6 @@ def hold_means(
     beyond the bound, and says nothing otherwise.
     """
     times, weights, values = _usable(frames, span, check, block_rows)
-    if not len(times):
-        return 0
     window_us = round(length_s * SECOND_US)
     means, covered = rolling_means(times, weights, values, window_us)
     enough = (covered > 0) & (covered >= min_coverage * window_us)
@@ -173,9 +171,9 @@ def hold_means(
         check.straddling_first = int(times[int(np.argmax(undecided))])
     apart = np.append(np.diff(times) > span.hold_us, False)
     series = Block(pl.DataFrame(), len(times), times, weights, apart, None, None)
-    tracker = check.tracker(ABOVE)
-    if tracker is not None:
-        tracker.feed(series, Held(np.nan_to_num(means), outside, known, None))
+    for tracker in check.trackers:
+        if tracker.direction == ABOVE:
+            tracker.feed(series, Held(np.nan_to_num(means), outside, known, None))
     return int(np.count_nonzero(enough))
 
 
@@ -196,8 +194,6 @@ def _usable(
         times.append(block.time[: block.own][rows])
         weights.append(block.weight[rows])
         values.append(taken.values[: block.own][rows])
-    if not times:
-        return np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0)
     return np.concatenate(times), np.concatenate(weights), np.concatenate(values)
 
 

@@ -112,11 +112,6 @@ class Block:
     counted: Bools | None
 
     @property
-    def goes_on(self) -> bool:
-        """Whether the log has a reading after the block."""
-        return len(self.time) > self.own
-
-    @property
     def ends(self) -> Times:
         """End of the time that each own reading stands for [µs UTC], shape (own,)."""
         return self.time[: self.own] + self.weight

@@ -45,6 +45,8 @@ if TYPE_CHECKING:
     from lungwort.verdict.evidence import Evidence
     from lungwort.verdict.model import Coverage, Excursion, NotJudged
 
+    Way = Basis | NotComparable
+
 _JOIN_INTERVALS = 3
 
 
@@ -246,27 +248,29 @@ class _Bench:
             if limit.key in self.aside:
                 continue
             for channel in log.channels_of(limit.analyte):
-                check = self._check(log, limit, channel)
-                if check is not None:
-                    self.checks.append(check)
-                    by_channel.setdefault(channel.name, []).append(check)
+                way = self._way(limit, channel)
+                if isinstance(way, NotComparable):
+                    self.unheard[limit.key].append(f"Channel {channel.name}: {way.reason}")
+                    continue
+                check = self._check(log, limit, channel, way)
+                self.checks.append(check)
+                by_channel.setdefault(channel.name, []).append(check)
         self.extent = scan(
             log.frames(), self.span, list(self.tallies.values()), by_channel, self.block_rows
         )
         self.period = _period(self.span, self.extent, self.options)
 
-    def _check(self, log: Log, limit: Limit, channel: Channel) -> Check | None:
-        way = basis(
+    def _way(self, limit: Limit, channel: Channel, supply: Conditions | None = None) -> Way:
+        return basis(
             limit,
             self.allowed[limit.key],
             quantity=channel.quantity,
             unit=channel.unit,
             limit_set=self.limit_set,
-            conditions=self.supply,
+            conditions=self.supply if supply is None else supply,
         )
-        if isinstance(way, NotComparable):
-            self.unheard[limit.key].append(f"Channel {channel.name}: {way.reason}")
-            return None
+
+    def _check(self, log: Log, limit: Limit, channel: Channel, way: Basis) -> Check:
         lower, upper = bounds_of(self.allowed[limit.key])
         join_s = self.options.join_s
         trackers = tuple(
@@ -291,9 +295,7 @@ class _Bench:
         tally = self.tallies[check.channel.name]
         if self.log is None or court.window_s is None or not check.above or check.below:
             return self._at_lower_pressure(of_check(check, tally, court), check), check
-        means = self._check(self.log, check.limit, check.channel)
-        if means is None:  # pragma: no cover - the same call gave a check before
-            return of_check(check, tally, court), check
+        means = self._check(self.log, check.limit, check.channel, check.basis)
         means.of_means = True
         enough = averages.hold_means(
             self.log.frames(),
@@ -330,13 +332,10 @@ class _Bench:
         ):
             return said
         lowest = min(logged)
-        stricter = basis(
+        stricter = self._way(
             check.limit,
-            self.allowed[check.limit.key],
-            quantity=check.channel.quantity,
-            unit=check.channel.unit,
-            limit_set=self.limit_set,
-            conditions=Conditions(lowest, self.supply.lowest_temperature_c),
+            check.channel,
+            Conditions(lowest, self.supply.lowest_temperature_c),
         )
         if isinstance(stricter, Basis) and check.highest.value <= stricter.window.fits_to:
             return said

@@ -292,7 +292,7 @@ def _hold(block: Block, taken: Column, check: Check, span: Span) -> None:
     else:
         raw_above, raw_below, straddling = window.hold(taken.values, taken.censor)
         usable = taken.states == USABLE
-        _tell(block, taken, check, span, raw_above | raw_below)
+        _tell(block, taken.values, taken.states, check, span, raw_above | raw_below)
         for extreme, follow in zip((check.lowest, check.highest), check.follows, strict=True):
             if follow:
                 extreme.consider_all(
@@ -341,12 +341,10 @@ def _add_up(
     check.straddling += undecided
 
 
-def _tell(block: Block, taken: Column, check: Check, span: Span, outside: Bools) -> None:
-    states = taken.states
-    if states is None:  # pragma: no cover - only called with states
-        return
-    own = block.own
+def _tell(
+    block: Block, values: Floats, states: States, check: Check, span: Span, outside: Bools
+) -> None:
     left_out = (states == SETTLING) | (states == BAD) | (states == ELSEWHERE)
-    rows = np.flatnonzero((outside & left_out & np.isfinite(taken.values))[:own])
+    rows = np.flatnonzero((outside & left_out & np.isfinite(values))[: block.own])
     if rows.size:
-        check.told.add(block.time[rows], taken.values[rows], states[rows], span.first_us)
+        check.told.add(block.time[rows], values[rows], states[rows], span.first_us)

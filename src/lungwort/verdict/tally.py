@@ -10,7 +10,6 @@ from attrs import define, field
 from lungwort.logs.model import ABOVE as MORE_THAN
 from lungwort.logs.model import BELOW as LESS_THAN
 from lungwort.logs.model import PLAIN
-from lungwort.verdict.model import ABOVE, BELOW
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -274,16 +273,3 @@ class Check:
         """Whether the lower and the upper side are looked at for the worst reading."""
         window = self.basis.window
         return window.lower is not None, window.upper is not None or window.lower is None
-
-    def tracker(self, direction: str) -> Tracker | None:
-        """Find the follower of one side.
-
-        Parameters
-        ----------
-        direction : str
-            ``above`` or ``below``.
-        """
-        return next((one for one in self.trackers if one.direction == direction), None)
-
-
-SIDES: Final = (ABOVE, BELOW)
