@@ -109,11 +109,7 @@ def test_json_is_one_object_and_nothing_else(tmp_path: Path) -> None:
 def test_results_are_written_and_named(tmp_path: Path) -> None:
     """The four results are written and the terminal names them."""
     log = write_log(tmp_path / "log.csv", calm())
-    words = [
-        f(kind)
-        for kind in ("pdf", "html", "xlsx")
-        for f in (lambda k: f"--{k}", lambda k: f"out.{k}")
-    ]
+    words = [word for kind in ("pdf", "html", "xlsx") for word in (f"--{kind}", f"out.{kind}")]
     done = run("judge", str(log), *LIMITS, *CLEAN, *words, "--json-file", "out.json", cwd=tmp_path)
 
     assert done.returncode == 0, done.stderr
