@@ -349,7 +349,8 @@ PAGE = f"""# How fast it is, and how it grows
 
 A year of 10-second readings has 3.15 million rows of date, time and five channels (138 MB). The
 readings are invented. The baseline is the least that any program built on Polars must do: read the
-CSV and parse its times. `make bench` measures all of it again and writes the figures below.
+CSV and parse its times. `make bench` measures all of it again; with
+`python bench/run.py --markdown docs/explanation/performance.md` the figures below are written anew.
 
 {BEGIN_MARK}
 
