@@ -154,7 +154,7 @@ def test_a_stage_that_fails_is_shown(run: Any) -> None:
 def test_the_whole_benchmark_on_a_few_thousand_rows(tmp_path: Path) -> None:
     """Every stage, two lengths, and the page."""
     page = tmp_path / "performance.md"
-    done = subprocess.run(  # noqa: S603 - this very interpreter
+    done = subprocess.run(
         [
             *(sys.executable, str(BENCH / "run.py"), "--years", "1,2", "--runs", "1"),
             *("--rows", "3000", "--folder", str(tmp_path / "out"), "--markdown", str(page)),

@@ -147,7 +147,7 @@ def test_another_process_zone_and_hash_seed_give_the_same_bytes(site: Site, tmp_
         "from lungwort.demo.site import write_site\n"
         "write_site(pathlib.Path(sys.argv[1]))\n"
     )
-    subprocess.run(  # noqa: S603 - this very interpreter
+    subprocess.run(
         [sys.executable, "-c", program, str(tmp_path / "other")],
         check=True,
         env={**os.environ, "PYTHONHASHSEED": "77", "TZ": "Pacific/Kiritimati", "PYTHONUTF8": "0"},
