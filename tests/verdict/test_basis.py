@@ -227,7 +227,12 @@ def test_band_narrower_than_dust_is_a_point() -> None:
     nearly = np.nextafter(0.5, 1.0)
     assert window.against(Interval(0.5, float(nearly), "", False, True)) == "inside"
     assert window.against(Interval.between(0.5, 1.0)) == "outside"
-    assert Window().is_open
+    assert Window().against(Interval.exactly(1e9)) == "inside"
+    values, codes = np.array([1.0, 1.0]), np.array([-1, 1], np.int8)
+    above, below, straddling = Window().hold(values, codes)
+    assert not above.any()
+    assert not below.any()
+    assert not straddling.any()
     wide = Window(upper=Edge(1.0, 2.0), lower=Edge(-2.0, -1.0))
     assert wide.against(Interval.exactly(1.5)) == "straddles"
     assert wide.against(Interval.exactly(-1.5)) == "straddles"

@@ -172,7 +172,7 @@ def test_band_without_ends_says_nothing() -> None:
 
 def test_open_limit_and_hand_test() -> None:
     """A limit that is not settled cannot be kept, and may still be broken."""
-    from lungwort.limits.model import Bound, Limit, PressureRow  # noqa: PLC0415 - only here
+    from lungwort.limits.model import Bound, Limit, PressureRow
 
     table = Limit(
         key="water",

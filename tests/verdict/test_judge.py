@@ -11,9 +11,11 @@ import pytest
 from attrs import evolve
 from tests.verdict.build_log import CHANNELS, O2, START, at, limits, make_log, upper
 
-from lungwort.errors import InputError, LogError
+from lungwort.errors import InputError, LimitSetError, LogError
 from lungwort.limits.model import Bound, Conditions, Limit
 from lungwort.logs.model import Refusal, Source, Stretch
+from lungwort.spot.model import SpotTest
+from lungwort.spot.parse import parse_spot
 from lungwort.verdict.judge import judge
 from lungwort.verdict.model import GUARDED, Options
 
@@ -471,7 +473,7 @@ def test_peak_within_the_uncertainty_is_told() -> None:
 
 
 def _no_uncertainties() -> Any:
-    from lungwort.verdict.decision import Uncertainties  # noqa: PLC0415 - only here
+    from lungwort.verdict.decision import Uncertainties
 
     return Uncertainties((), "none")
 
@@ -634,7 +636,7 @@ MARGIN = Limit(
 
 
 def _table() -> Limit:
-    from lungwort.limits.model import PressureRow  # noqa: PLC0415 - only here
+    from lungwort.limits.model import PressureRow
 
     return evolve(TABLE, table=(PressureRow(5.0, Bound(290.0)), PressureRow(10.0, Bound(160.0))))
 
@@ -806,3 +808,69 @@ def test_times_are_shown_in_the_zone_of_the_site() -> None:
         times=[START + timedelta(seconds=i, milliseconds=250 * (i == 1)) for i in range(100)],
     )
     assert "08:00:01.25 UTC" in judge(fine, limits(CO)).reasons[0]
+
+
+@pytest.mark.parametrize("rows", [1, 2, 3, 7, 1000])
+def test_excursion_over_the_blocks(rows: int) -> None:
+    """A run with bad readings inside and after it, however the log is cut into blocks."""
+    values = with_values({18: 1.0, 20: 9.0, 21: 6.0, 23: 8.0, 24: 7.0, 60: 19.0, 61: 1.0})
+    flags = [1] * 100
+    for row in (17, 18, 19, 22, *range(25, 30), 59, *range(61, 100)):
+        flags[row] = 4
+    log = make_log({"co": values}, flags={"co": flags})
+    first, last = judge(log, limits(CO), block_rows=rows).excursions
+    assert (first.start, first.end, first.samples) == (at(200), at(250), 4)
+    assert (first.peak, first.peak_time) == (9.0, at(200))
+    assert first.mean == pytest.approx((9 + 6 + 8 + 7) / 4)
+    assert (first.begins_after_gap, first.may_have_begun) == (True, at(160))
+    assert (first.ended_by, first.may_have_lasted) == ("data_gap", at(300))
+    assert (last.may_have_begun, last.may_have_lasted) == (at(580), None)
+    oxygen = with_values({20: 18.0, 21: 19.0, 23: 17.0}, [20.9] * 100)
+    (low,) = judge(make_log({"o2": oxygen}), limits(O2), block_rows=rows).excursions
+    assert (low.direction, low.peak, low.peak_time, low.samples) == ("below", 17.0, at(230), 3)
+
+
+def test_excursion_through_a_time_gap() -> None:
+    """Outside before and after a hole in the times: two excursions, each saying so."""
+    times = [at(10 * i + (300 if i > 20 else 0)) for i in range(100)]
+    log = evolve(make_log({"co": with_values({20: 9.0, 21: 9.0})}, times=times), interval_s=10.0)
+    before, after = judge(log, limits(CO)).excursions
+    assert (before.end, before.ended_by, before.may_have_lasted) == (at(215), "data_gap", at(510))
+    assert (after.begins_after_gap, after.may_have_begun) == (True, at(200))
+
+
+def test_censor_column_of_plain_readings() -> None:
+    """A channel that could hold '<' and does not is as any other."""
+    log = make_log({"co": QUIET}, censor={"co": [0] * 100})
+    assert judge(log, limits(CO)).overall == "conforms"
+
+
+def test_open_reading_in_an_earlier_block_stays_the_worst() -> None:
+    """'> 50' before a plain 60 in a later block."""
+    codes = [0] * 100
+    codes[3] = 1
+    log = make_log({"co": with_values({3: 50.0, 90: 60.0})}, censor={"co": codes})
+    worst = judge(log, limits(CO), block_rows=10).finding("co").worst
+    assert worst is not None
+    assert worst.text == "> 50 ppm"
+
+
+def test_key_given_twice_is_refused() -> None:
+    """Two limits of one key could be taken for each other."""
+    with pytest.raises(LimitSetError, match="holds the key 'co' twice"):
+        judge(make_log({"co": QUIET}), limits(CO, upper("co", 9.0)))
+
+
+def test_what_is_thin_is_told() -> None:
+    """A short period, a lowered coverage and a hand test without a limit."""
+    verdict = judge(
+        make_log({"co": QUIET[:20]}),
+        limits(CO),
+        spots=[parse_spot("co2=400 ppm"), SpotTest("oil", "mass_concentration")],
+        options=Options(min_coverage=0.5),
+    )
+    assert verdict.overall == "conforms"
+    assert any("Only 3 min 20 s were judged" in one for one in verdict.cautions)
+    assert any("lowered to 50 %" in one for one in verdict.cautions)
+    assert any(one.startswith("Hand test 'co2=400 ppm': the limit set") for one in verdict.notes)
+    assert any(one.startswith("Hand test 'oil': the limit set has") for one in verdict.notes)

@@ -9,7 +9,7 @@ from attrs import evolve
 
 from lungwort import __version__
 from lungwort.air import analytes, units
-from lungwort.errors import InputError
+from lungwort.errors import InputError, LimitSetError
 from lungwort.limits.model import Conditions
 from lungwort.limits.resolve import resolve
 from lungwort.logs.quality import possible_range
@@ -95,10 +95,18 @@ def judge(
     ------
     InputError
         Where an option, a condition of the supply or a hand test cannot be used.
+    LimitSetError
+        Where two limits of the set have one key.
     LogError
         Where the log is not in time order or lacks a column.
     """
     check_options(options, now)
+    keys = [limit.key for limit in limit_set]
+    twice = sorted({key for key in keys if keys.count(key) > 1})
+    if twice:
+        raise LimitSetError(
+            f"limit set {limit_set.id!r} holds the key {twice[0]!r} twice. Give each limit its own."
+        )
     known = decision.uncertainties() if uncertainties is None else uncertainties
     bench = _Bench(log, limit_set, tuple(spots), supply, options, known, block_rows)
     return bench.verdict(now)
@@ -221,10 +229,21 @@ class _Bench:
             excursions=tuple(listed),
             not_judged=self._not_judged(),
             notes=telling.notes(
-                self.log, list(self.tallies.values()), findings, listed, unlisted, self.options
+                self.log,
+                list(self.tallies.values()),
+                findings,
+                listed,
+                unlisted,
+                self.options,
+                self.spots,
             ),
             cautions=telling.cautions(
-                whole, self.limit_set, findings, self.options, self.uncertainties
+                whole,
+                self.limit_set,
+                findings,
+                self.options,
+                self.uncertainties,
+                (self.period[1] - self.period[0]) / SECOND_US if has_time else None,
             ),
             judged_at=now,
             version=__version__,

@@ -18,7 +18,7 @@ from lungwort.verdict.model import (
     NotJudged,
 )
 from lungwort.verdict.tally import Told
-from lungwort.verdict.words import amount, analyte_name, count, duration
+from lungwort.verdict.words import amount, analyte_name, count, duration, percent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from lungwort.limits.model import LimitSet
     from lungwort.logs.model import Channel, Log, Stretch
+    from lungwort.spot.model import SpotTest
     from lungwort.verdict.decision import Uncertainties
     from lungwort.verdict.model import Excursion, Finding, Options
     from lungwort.verdict.scan import Extent
@@ -38,6 +39,8 @@ SETTLING = "settling"
 GAP = "gap"
 STILL = "still"
 OUTSIDE_PERIOD = "outside the period"
+_SHORT_PERIOD_S = 900.0
+_LOW_COVERAGE = 0.75
 
 
 def told_of(log: Log, channel: Channel) -> Told:
@@ -138,14 +141,14 @@ def not_judged(
         Stretches clipped to the period, readings outside the period, and rows that were refused.
     """
     listed: list[NotJudged] = []
+    told: dict[int, list[str]] = {}
+    for check in checks:
+        for place in np.flatnonzero(check.told.counts[: check.told.loose]).tolist():
+            text = _outside_text(check, place)
+            told.setdefault(id(check.told.stretches[place]), []).append(text)
     for stretch in log.stretches:
         start, end = microseconds(stretch.start), microseconds(stretch.end)
-        outside = tuple(
-            _outside_text(check, place)
-            for check in checks
-            for place, own in enumerate(check.told.stretches)
-            if own is stretch and check.told.counts[place]
-        )
+        outside = tuple(told.get(id(stretch), ()))
         if (end < first_us or start >= last_us) or not (_leaves_out(stretch) or outside):
             continue
         text = stretch.text or stretch.cause
@@ -243,6 +246,7 @@ def notes(
     listed: Sequence[Excursion],
     unlisted: Sequence[Excursion],
     options: Options,
+    spots: Sequence[SpotTest] = (),
 ) -> tuple[str, ...]:
     """Say what the reader must be told.
 
@@ -258,6 +262,8 @@ def notes(
         Excursions shown, and those too short to be shown.
     options : Options
         How evidence was held against limits.
+    spots : sequence of SpotTest
+        Hand tests that were given.
 
     Returns
     -------
@@ -296,6 +302,12 @@ def notes(
         for one in tallies
         if one.impossible
     )
+    limited = {one.limit.analyte for one in findings}
+    told.extend(
+        f"Hand test {one.given or one.analyte!r}: the limit set has no limit for it; not used."
+        for one in spots
+        if one.analyte not in limited
+    )
     if log is not None and not log.zone_stated:
         told.append(
             f"Neither the file nor an option states a time zone; times were taken as {log.zone}."
@@ -314,6 +326,7 @@ def cautions(
     findings: Sequence[Finding],
     options: Options,
     uncertainties: Uncertainties,
+    period_s: float | None = None,
 ) -> tuple[str, ...]:
     """Say what to mind before acting on a verdict.
 
@@ -329,6 +342,8 @@ def cautions(
         How evidence was held against limits.
     uncertainties : Uncertainties
         Expanded uncertainties that were used.
+    period_s : float, optional
+        Length of the period judged [s]; None without a log.
 
     Returns
     -------
@@ -365,6 +380,15 @@ def cautions(
         told.append(
             "The verdict is for the period and the place that were measured, and for the "
             "contaminants of the limit set only. It does not speak for the time after."
+        )
+    if verdict == CONFORMS and period_s is not None and period_s < _SHORT_PERIOD_S:
+        told.append(
+            f"Only {duration(period_s)} were judged. So short a time says little of the supply."
+        )
+    if options.min_coverage < _LOW_COVERAGE:
+        told.append(
+            f"The least coverage was lowered to {percent(options.min_coverage)} of the period: "
+            "what happened in the rest is not known."
         )
     if options.decision == GUARDED:
         told.append(

@@ -67,11 +67,6 @@ class Window:
     upper: Edge | None = None
 
     @property
-    def is_open(self) -> bool:
-        """Whether it bounds nothing."""
-        return self.lower is None and self.upper is None
-
-    @property
     def above_from(self) -> float:
         """Plain readings greater than this are outside [unit of the evidence]."""
         if self.upper is None:
