@@ -162,3 +162,17 @@ def test_no_coverage_asked_for() -> None:
     found = judge(log, limit, options=Options(min_coverage=0.0))
     assert found.findings[0].verdict == "conforms"
     assert MINUTES == 90
+
+
+@pytest.mark.parametrize(
+    ("averaging", "overall"),
+    [("15 min", "not_proven"), ("1 h", "conforms"), ("8 h", "conforms"), ("ceiling", "conforms")],
+)
+def test_readings_too_far_apart_for_the_window(averaging: str, overall: str) -> None:
+    """A reading an hour says nothing of a quarter of an hour, and is told to be sparse."""
+    log = make_log({"co": [1.0] * 100}, step_s=3600.0)
+    verdict = judge(log, limits(upper("co", 20.0, averaging=averaging)))
+    assert verdict.overall == overall
+    assert any("between two readings was not seen" in one for one in verdict.notes)
+    if overall == "not_proven":
+        assert "a reading every 1 h, which cannot show a mean over 15 min" in verdict.reasons[0]

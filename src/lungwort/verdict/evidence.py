@@ -420,6 +420,11 @@ def _too_little(tally: ChannelTally, court: Court, coverage: Coverage) -> str:
             "the log has fewer than two readings or no sampling interval, so that nothing can be "
             "said of a stretch of time."
         )
+    if court.window_s is not None and court.interval_us > court.window_s * 1e6:
+        return (
+            f"the log has a reading every {duration(court.interval_us / 1e6)}, which cannot show a "
+            f"mean over {court.limit.averaging}."
+        )
     if court.period_us <= 0:
         return "no time is left to judge once settling and the chosen period are taken off."
     least = court.options.min_coverage

@@ -41,6 +41,7 @@ STILL = "still"
 OUTSIDE_PERIOD = "outside the period"
 _SHORT_PERIOD_S = 900.0
 _LOW_COVERAGE = 0.75
+_SPARSE_S = 300.0
 
 
 def told_of(log: Log, channel: Channel) -> Told:
@@ -302,6 +303,11 @@ def notes(
         for one in tallies
         if one.impossible
     )
+    if log is not None and log.interval_s is not None and log.interval_s >= _SPARSE_S:
+        told.append(
+            f"The log has a reading every {duration(log.interval_s)}: what happened between two "
+            "readings was not seen."
+        )
     limited = {one.limit.analyte for one in findings}
     told.extend(
         f"Hand test {one.given or one.analyte!r}: the limit set has no limit for it; not used."
