@@ -10,7 +10,7 @@ import polars as pl
 from attrs import evolve
 
 from lungwort.limits.model import ANY_READING
-from lungwort.logs.quality import possible_range
+from lungwort.logs.plausible import possible_range
 from lungwort.verdict.blocks import BLOCK_ROWS, Block, blocks
 from lungwort.verdict.evidence import of_check
 from lungwort.verdict.excursions import SECOND_US, Held

@@ -26,7 +26,7 @@ from lungwort.verdict.model import (
 from lungwort.verdict.words import Clock, amount, count, duration, percent
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from numpy.typing import NDArray
 
@@ -71,6 +71,22 @@ class Evidence:
 
 
 @frozen
+class Trust:
+    """What speaks against a channel of a log as a whole.
+
+    Parameters
+    ----------
+    doubts : tuple of str
+        Reasons for which it cannot prove that the air conforms.
+    lost : str
+        What became of the time that is not covered, in words; empty for none.
+    """
+
+    doubts: tuple[str, ...] = ()
+    lost: str = ""
+
+
+@frozen
 class Court:
     """What every piece of evidence for one limit is weighed with.
 
@@ -92,6 +108,8 @@ class Court:
         Sampling interval of the log [µs]; 0 where it is not known.
     window_s : float, optional
         Window of the mean that the limit is set on [s].
+    trust : mapping
+        Channel name to what speaks against the channel.
     """
 
     limit: Limit
@@ -102,6 +120,7 @@ class Court:
     period_us: int = 0
     interval_us: int = 0
     window_s: float | None = None
+    trust: Mapping[str, Trust] = field(factory=dict)
 
     @property
     def ends(self) -> tuple[float | None, float | None]:
@@ -368,7 +387,8 @@ def _word(
     if worst is None:
         return NO_EVIDENCE, _nothing_usable(tally, court)
     doubt = (
-        court.unsettled
+        _not_believed(tally, court)
+        or court.unsettled
         or _straddling(check, court)
         or _too_little(tally, court, coverage)
         or _not_clear(check, tally, court)
@@ -414,6 +434,13 @@ def _straddling(check: Check, court: Court) -> str:
     )
 
 
+def _not_believed(tally: ChannelTally, court: Court) -> str:
+    trust = court.trust.get(tally.channel.name)
+    if trust is None or not trust.doubts:
+        return ""
+    return f"{'; '.join(trust.doubts).rstrip('.')}."
+
+
 def _too_little(tally: ChannelTally, court: Court, coverage: Coverage) -> str:
     if court.interval_us <= 0:
         return (
@@ -431,9 +458,11 @@ def _too_little(tally: ChannelTally, court: Court, coverage: Coverage) -> str:
     # The billionth keeps 0.9 of a period from failing on a rounded product.
     needed_us = least * court.period_us * (1 - 1e-9)
     if tally.covered_us < needed_us:
+        trust = court.trust.get(tally.channel.name)
+        lost = f" ({trust.lost})" if trust is not None and trust.lost else ""
         return (
             f"usable readings cover {percent(coverage.share)} of the period and at least "
-            f"{percent(least)} is required."
+            f"{percent(least)} is required{lost}."
         )
     good_us = tally.covered_us - tally.covered_suspect_us
     if good_us < needed_us:

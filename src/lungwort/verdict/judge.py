@@ -12,11 +12,12 @@ from lungwort.air import analytes, units
 from lungwort.errors import InputError, LimitSetError
 from lungwort.limits.model import Conditions
 from lungwort.limits.resolve import resolve
-from lungwort.logs.quality import possible_range
+from lungwort.logs.plausible import possible_range
 from lungwort.verdict import averages, decision
 from lungwort.verdict import notes as telling
 from lungwort.verdict.basis import Basis, NotComparable, basis, bounds_of
 from lungwort.verdict.blocks import BLOCK_ROWS, Span, microseconds, moment
+from lungwort.verdict.doubt import trust_in, with_unplaced
 from lungwort.verdict.evidence import Court, clear_test, coverage_of, of_check
 from lungwort.verdict.excursions import SECOND_US, Tracker
 from lungwort.verdict.findings import finding, laid_aside, not_applicable, of_spots, overall
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
     from lungwort.logs.model import Channel, Log
     from lungwort.spot.model import SpotTest
     from lungwort.verdict.decision import Uncertainties
-    from lungwort.verdict.evidence import Evidence
+    from lungwort.verdict.evidence import Evidence, Trust
     from lungwort.verdict.model import Coverage, Excursion, NotJudged
 
     Way = Basis | NotComparable
@@ -187,6 +188,7 @@ class _Bench:
         self.checks: list[Check] = []
         self.extent = Extent()
         self.period = (0, 0)
+        self.trust: dict[str, Trust] = {}
 
     def verdict(self, now: datetime | None) -> Verdict:
         if self.log is not None:
@@ -202,6 +204,8 @@ class _Bench:
             for check in self.checks:
                 if check.limit is limit:
                     evidence, final = self._of_channel(check, court)
+                    tally = self.tallies[check.channel.name]
+                    evidence = with_unplaced(evidence, self.log, check, tally, court)
                     from_log.append(evidence)
                     excursions.extend(self._excursions(final))
             from_spots, unheard = of_spots(self.spots, court, self.limit_set, self.supply)
@@ -259,6 +263,7 @@ class _Bench:
             period_us=self.period[1] - self.period[0],
             interval_us=self.span.interval_us if self.extent.rows > 1 else 0,
             window_s=averages.window_s(limit.averaging),
+            trust=self.trust,
         )
 
     def _hold(self, log: Log) -> None:
@@ -278,6 +283,10 @@ class _Bench:
             log.frames(), self.span, list(self.tallies.values()), by_channel, self.block_rows
         )
         self.period = _period(self.span, self.extent, self.options)
+        self.trust = {
+            channel.name: trust_in(log, channel, *self.period, self.span.interval_us)
+            for channel in log.channels
+        }
 
     def _way(self, limit: Limit, channel: Channel, supply: Conditions | None = None) -> Way:
         return basis(

@@ -154,9 +154,9 @@ def not_judged(
             continue
         text = stretch.text or stretch.cause
         if start < first_us or end >= last_us:
-            text += " It reaches beyond the period and is shown cut."
+            text = f"{text.rstrip('.')}. It reaches beyond the period and is shown cut."
         if outside and stretch.cause == SETTLING:
-            text += " Readings outside limits while settling are not judged, but told."
+            text = f"{text.rstrip('.')}. Readings outside limits while settling are not judged, but told."
         listed.append(
             NotJudged(
                 cause=stretch.cause,
