@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import io
+import re
 from typing import TYPE_CHECKING, Final
 
 import polars as pl
 from attrs import frozen
 
 from lungwort.errors import LogError
-from lungwort.logs.files import RawFile
 from lungwort.logs.layout import cut, find_delimiter
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from lungwort.logs.files import RawFile
     from lungwort.logs.options import ReadOptions
 
 LINE: Final = "line"
@@ -69,6 +70,7 @@ def open_file(raw: RawFile, options: ReadOptions) -> Opened:
     text = sample.decode(encoding, errors="replace").removeprefix("\ufeff")
     if "\n" not in text and "\r" in text:
         text = text.replace("\r", "\n")
+    _refuse_web_page(text, raw.name)
     lines = text.split("\n")
     if len(sample) == (1 << 18) and len(lines) > 1:
         lines = lines[:-1]
@@ -78,6 +80,14 @@ def open_file(raw: RawFile, options: ReadOptions) -> Opened:
         raise LogError("holds no text. Copy it from the logger anew.", file=raw.name)
     delimiter = find_delimiter(lines, options.delimiter, raw.name)
     return Opened(raw, delimiter, cut(lines[:_SAMPLE_LINES], delimiter), None, raw.size_bytes)
+
+
+def _refuse_web_page(text: str, name: str) -> None:
+    if re.search(r"<(?:table|body|head|div|script)\b", text[:4000], re.IGNORECASE):
+        raise LogError(
+            "is a web page, and no table of readings as text. Export the log as CSV or .xlsx.",
+            file=name,
+        )
 
 
 def _read_sheet(raw: RawFile, options: ReadOptions) -> pl.DataFrame:
@@ -113,9 +123,17 @@ def _read_sheet(raw: RawFile, options: ReadOptions) -> pl.DataFrame:
                 file=raw.name,
             )
     table = tables[0][1]
-    return table.rename({old: cell_name(i) for i, old in enumerate(table.columns)}).with_columns(
-        pl.all().fill_null("")
-    )
+    named = table.rename({old: cell_name(i) for i, old in enumerate(table.columns)})
+    return named.select(_plain_times(named[name].fill_null("")) for name in named.columns)
+
+
+def _plain_times(cells: pl.Series) -> pl.Series:
+    """Take the day off a bare clock time and midnight off bare dates, as a worksheet shows them."""
+    cells = cells.str.replace(r"^(?:1899-12-3[01]|1904-01-01)[ T](\d\d:\d\d:\d\d)", "$1")
+    dated = cells.filter(cells.str.contains(r"^\d{4}-\d\d-\d\d[ T]\d\d:\d\d:\d\d"))
+    if len(dated) and dated.str.contains(r"[ T]00:00:00(?:\.0+)?$").all():
+        return cells.str.replace(r"^(\d{4}-\d\d-\d\d)[ T]00:00:00(?:\.0+)?$", "$1")
+    return cells
 
 
 def cells(opened: Opened, width: int, first_line: int) -> Iterator[tuple[pl.DataFrame, bool]]:

@@ -7,7 +7,6 @@ import gzip
 import hashlib
 import io
 import zipfile
-from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Final
 
@@ -17,6 +16,7 @@ from lungwort.errors import LogError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from concurrent.futures import Future, ThreadPoolExecutor
 
 SAMPLE_BYTES: Final = 1 << 18
 BLOCK_BYTES: Final = 32 << 20
@@ -29,6 +29,19 @@ _BOMS: Final = (
     (codecs.BOM_UTF8, "utf-8"),
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+_GZIP: Final = b"\x1f\x8b"
+_OTHER_KINDS: Final = (
+    (b"%PDF", "a PDF document"),
+    (b"PK\x03\x04", "a workbook or ZIP archive under another name"),
+    (b"\xd0\xcf\x11\xe0", "a workbook of an old kind or another office file under another name"),
+    (b"\x89PNG", "a picture"),
+    (b"\xff\xd8\xff", "a picture"),
+    (b"<!doctype html", "a web page"),
+    (b"<html", "a web page"),
+    (b"<?xml", "an XML document"),
+    (b"{\rtf", "a text document with formatting"),
+    (b"SQLite format 3", "a database"),
 )
 _ENCODING_NAMES: Final = {"utf-8", "utf-16-le", "utf-16-be", "cp1252", "latin-1"}
 
@@ -69,7 +82,14 @@ class RawFile:
     @property
     def is_gzip(self) -> bool:
         """Whether it is packed with gzip."""
-        return self.path.suffix.lower() == ".gz"
+        return not self.member and (self.path.suffix.lower() == ".gz" or self._begins_with(_GZIP))
+
+    def _begins_with(self, mark: bytes) -> bool:
+        try:
+            with self.path.open("rb") as stream:
+                return stream.read(len(mark)) == mark
+        except OSError as error:
+            raise _unreadable(self.name, error) from error
 
     def start_digest(self, pool: ThreadPoolExecutor) -> None:
         """Begin to compute the digest of the file on disk beside the reading."""
@@ -113,6 +133,7 @@ class RawFile:
         LogError
             Where the wished encoding is unknown or the content is not text.
         """
+        _check_kind(sample, self.name)
         self.encoding = _encoding(sample, wish, self.name)
         return self.encoding
 
@@ -243,6 +264,17 @@ def _members(path: Path, size: int) -> list[RawFile]:
     ]
 
 
+def _check_kind(sample: bytes, name: str) -> None:
+    """Refuse content that is plainly no table of text."""
+    start = sample[:200].removeprefix(codecs.BOM_UTF8).lstrip().lower()
+    for mark, what in _OTHER_KINDS:
+        if start.startswith(mark.lower()):
+            raise LogError(
+                f"is {what}, and no table of readings as text. Export the log as CSV or .xlsx.",
+                file=name,
+            )
+
+
 def _encoding(sample: bytes, wish: str | None, name: str) -> str:
     if wish is not None:
         try:
@@ -252,9 +284,14 @@ def _encoding(sample: bytes, wish: str | None, name: str) -> str:
             raise LogError(
                 f"encoding {wish!r} is not known. Use one of {listed}.", file=name
             ) from error
-        if known in {"utf-16", "utf-8-sig"}:
-            return "utf-16-le" if known == "utf-16" else "utf-8"
-        return known
+        if known == "utf-16":
+            return "utf-16-be" if sample.startswith(codecs.BOM_UTF16_BE) else "utf-16-le"
+        if known.startswith("utf-32") or not _is_text_codec(known):
+            raise LogError(
+                f"encoding {wish!r} is not supported. Use one of {', '.join(sorted(_ENCODING_NAMES))}.",
+                file=name,
+            )
+        return "utf-8" if known == "utf-8-sig" else known
     for mark, encoding in _BOMS:
         if sample.startswith(mark):
             return encoding
@@ -273,6 +310,14 @@ def _encoding(sample: bytes, wish: str | None, name: str) -> str:
         if error.start < len(sample) - 4:
             return "cp1252"
     return "utf-8"
+
+
+def _is_text_codec(name: str) -> bool:
+    """Tell whether a codec turns single bytes into text and keeps line ends as they are."""
+    try:
+        return b"\r\n;,".decode(name) == "\r\n;,"
+    except (LookupError, UnicodeDecodeError):
+        return name.startswith("utf-16")
 
 
 def _narrow_blocks(stream: IO[bytes], encoding: str, block_bytes: int) -> Iterator[bytes]:

@@ -2,6 +2,8 @@
 
 Headings are read by whole words, in English, German, French, Spanish and Norwegian. A heading
 that is not understood is left alone and listed; one that can mean two things gives a question.
+A word that is not known beside an analyte's name can turn a reading into something else ('CO
+step', 'CO A1'), so it gives a question too.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ import re
 import unicodedata
 from typing import Final
 
-from attrs import frozen
+from attrs import evolve, frozen
 
 from lungwort.air import units as air_units
 from lungwort.air.analytes import (
@@ -20,198 +22,17 @@ from lungwort.air.analytes import (
     RELATIVE_HUMIDITY,
     quantity_of_unit,
 )
+from lungwort.logs import vocabulary as words_of
 
 DEW_POINT: Final = "dew_point"
 """A dew point of which it is not said whether it is at atmospheric or at line pressure."""
 
-_NAMES: Final[dict[str, tuple[str, ...]]] = {
-    "o2": ("o2", "oxygen", "sauerstoff", "oxygene", "oxigeno", "oksygen", "surstoff"),
-    "n2": ("n2", "nitrogen", "stickstoff", "azote", "nitrogeno"),
-    "co": (
-        "co", "carbon monoxide", "carbonmonoxide", "kohlenmonoxid", "kohlenstoffmonoxid",
-        "monoxyde de carbone", "monoxido de carbono", "karbonmonoksid",
-    ),
-    "co2": (
-        "co2", "carbon dioxide", "carbondioxide", "kohlendioxid", "kohlenstoffdioxid",
-        "dioxyde de carbone", "gaz carbonique", "dioxido de carbono", "karbondioksid",
-    ),
-    "no": ("nitric oxide", "nitrogen monoxide", "stickstoffmonoxid", "monoxyde d azote", "oxido nitrico"),
-    "no2": (
-        "no2", "nitrogen dioxide", "stickstoffdioxid", "dioxyde d azote", "dioxido de nitrogeno",
-        "nitrogendioksid",
-    ),
-    "nox": ("nox", "nitrogen oxides", "stickoxide", "oxydes d azote", "oxidos de nitrogeno"),
-    "so2": (
-        "so2", "sulphur dioxide", "sulfur dioxide", "schwefeldioxid", "dioxyde de soufre",
-        "dioxido de azufre", "svoveldioksid",
-    ),
-    "h2s": (
-        "h2s", "hydrogen sulphide", "hydrogen sulfide", "schwefelwasserstoff", "sulfure d hydrogene",
-        "sulfuro de hidrogeno", "hydrogensulfid",
-    ),
-    "ch4": ("ch4", "methane", "methan", "metano", "metan"),
-    "o3": ("o3", "ozone", "ozon", "ozono"),
-    "voc": ("voc", "tvoc", "vocs", "volatile organic compounds", "cov", "flyktige organiske"),
-    "hydrocarbons": (
-        "thc", "hc", "hydrocarbons", "total hydrocarbons", "kohlenwasserstoffe", "hydrocarbures",
-        "hidrocarburos", "hydrokarboner",
-    ),
-    "oil": (
-        "oil", "oil mist", "oil vapour", "oil vapor", "oil aerosol", "ol", "oel", "olgehalt", "olnebel",
-        "oldampf", "huile", "teneur en huile", "aceite", "olje", "oljetake",
-    ),
-    "particles": ("particles", "particulates", "partikel", "staub", "dust", "particules", "particulas"),
-    "water": (
-        "water", "h2o", "moisture", "water content", "water vapour", "water vapor", "moisture content",
-        "absolute humidity", "wasser", "wassergehalt", "wasserdampf", "absolute feuchte", "feuchtegehalt",
-        "eau", "teneur en eau", "vapeur d eau", "humidite absolue", "agua", "vapor de agua",
-        "contenido de agua", "humedad absoluta", "vann", "vanninnhold", "vanndamp", "absolutt fuktighet",
-        "humidity ratio", "humidityratio", "mixing ratio",
-    ),
-    "relative_humidity": (
-        "rh", "r h", "relative humidity", "rel humidity", "relative feuchte", "relative luftfeuchte",
-        "relative luftfeuchtigkeit", "rel feuchte", "humidite relative", "hr", "humedad relativa",
-        "relativ fuktighet", "rf",
-    ),
-    "humidity": ("humidity", "feuchte", "feuchtigkeit", "luftfeuchte", "humidite", "humedad", "fuktighet"),
-    "temperature": (
-        "temperature", "temp", "temperatur", "temperatura", "lufttemperatur", "gas temperature",
-        "air temperature", "ambient temperature", "umgebungstemperatur", "gastemperatur", "t",
-    ),
-    "pressure": (
-        "pressure", "line pressure", "supply pressure", "druck", "leitungsdruck", "netzdruck",
-        "betriebsdruck", "uberdruck", "pression", "pression de ligne", "presion", "presion de linea",
-        "trykk", "linjetrykk", "p",
-    ),
-    "flow": ("flow", "air flow", "durchfluss", "volumenstrom", "debit", "caudal", "gjennomstromning", "flow rate"),
-    "adp": (
-        "atmospheric dew point", "atmospheric dewpoint", "atmospheric frost point", "atm dew point", "adp",
-        "dew point atm", "dew point atmospheric", "dewpoint atm", "dewpoint atmospheric", "frost point atm",
-        "atmospharischer taupunkt", "taupunkt atmospharisch", "taupunkt atm", "atmosphar taupunkt",
-        "point de rosee atmospherique", "point de rosee atm", "punto de rocio atmosferico",
-        "punto de rocio atm", "atmosfaerisk duggpunkt", "duggpunkt atm", "dew point 1 atm", "dew point at 1 atm",
-    ),
-    "pdp": (
-        "pressure dew point", "pressure dewpoint", "pressure frost point", "pdp", "dew point pressure",
-        "dew point at pressure", "dew point at line pressure", "dew point line pressure", "drucktaupunkt", "dtp",
-        "point de rosee sous pression", "point de rosee pression", "punto de rocio a presion",
-        "punto de rocio bajo presion", "trykkduggpunkt", "duggpunkt trykk",
-    ),
-    "dew": (
-        "dew point", "dewpoint", "frost point", "frostpoint", "dew frost point", "taupunkt",
-        "taupunkttemperatur", "point de rosee", "punto de rocio", "duggpunkt", "td",
-    ),
-    "time": (
-        "time", "timestamp", "time stamp", "datetime", "date time", "date and time", "zeit", "uhrzeit",
-        "zeitstempel", "zeitpunkt", "datum uhrzeit", "datum zeit", "datum und uhrzeit", "heure", "horodatage",
-        "date heure", "date et heure", "hora", "fecha hora", "fecha y hora", "tid", "klokkeslett", "dato tid",
-        "tidspunkt", "tidsstempel", "utc", "time utc", "local time", "logged at", "recorded at", "epoch",
-        "unix time", "unixtime", "elapsed", "elapsed time", "laufzeit", "messzeit", "seconds", "sekunden",
-        "secondes", "segundos", "sekunder",
-    ),
-    "date": ("date", "datum", "fecha", "dato", "day", "tag"),
-    "name": (
-        "channel", "parameter", "analyte", "sensor", "gas", "quantity", "measurement", "variable", "kanal",
-        "messgrosse", "komponente", "canal", "grandeur", "parametre", "parametro", "magnitud", "tag name",
-    ),
-    "value": ("value", "reading", "wert", "messwert", "valeur", "mesure", "valor", "lectura", "verdi", "maling"),
-    "unit": ("unit", "units", "einheit", "unite", "unidad", "enhet", "uom"),
-}  # fmt: skip
-_BY_NAME: Final = {name: key for key, names in _NAMES.items() for name in names}
+_BY_NAME: Final = {name: key for key, names in words_of.NAMES.items() for name in names}
 _LONGEST: Final = max(len(name.split()) for name in _BY_NAME)
-
-_NOT_A_READING: Final = frozenset(
-    [
-        "alarm",
-        "alarme",
-        "alarma",
-        "alarms",
-        "limit",
-        "limits",
-        "grenzwert",
-        "limite",
-        "status",
-        "state",
-        "zustand",
-        "flag",
-        "flags",
-        "quality",
-        "qc",
-        "setpoint",
-        "sollwert",
-        "threshold",
-        "schwelle",
-        "error",
-        "fehler",
-        "fault",
-        "voltage",
-        "volt",
-        "mv",
-        "ma",
-        "raw",
-        "rohwert",
-        "count",
-        "counts",
-        "adc",
-        "id",
-        "serial",
-        "serien",
-        "battery",
-        "batterie",
-        "calibration",
-        "kalibrierung",
-        "offset",
-        "slope",
-        "span",
-        "zero",
-        "target",
-        "index",
-        "duration",
-        "dauer",
-        "baseline",
-        "response",
-        "resistance",
-    ]
-)
-_OF_THE_MACHINE: Final = frozenset(
-    [
-        "level",
-        "niveau",
-        "nivel",
-        "temperature",
-        "temp",
-        "temperatur",
-        "pressure",
-        "druck",
-        "change",
-        "tank",
-        "sump",
-        "wechsel",
-    ]
-)
-_AVERAGED: Final = frozenset(
-    [
-        "avg",
-        "average",
-        "mean",
-        "mittel",
-        "mittelwert",
-        "moyenne",
-        "media",
-        "promedio",
-        "gjennomsnitt",
-        "snitt",
-        "min",
-        "minimum",
-        "max",
-        "maximum",
-        "peak",
-        "spitze",
-        "twa",
-        "stel",
-    ]
-)
 _DEW_KEYS: Final = {"adp": ATMOSPHERIC_DEW_POINT, "pdp": PRESSURE_DEW_POINT, "dew": DEW_POINT}
+_PLACES: Final = frozenset({"time", "date", "name", "value", "unit"})
+_BESIDE: Final = frozenset({"temperature", "pressure", "flow"})
+_STATISTICS: Final = words_of.MEANS | words_of.LOWEST | words_of.HIGHEST | words_of.EXPOSURE
 _GROUP: Final = re.compile(r"[\[({]([^\[\](){}]*(?:\([^()]*\))?[^\[\](){}]*)[\])}]")
 _FOLDS: Final = str.maketrans(
     {
@@ -224,10 +45,31 @@ _FOLDS: Final = str.maketrans(
         "ø": "o",
         "Ø": "O",
         "æ": "ae",
+        "Δ": " delta ",
+        "∆": " delta ",
+        "σ": " sigma ",
         "_": " ",
         "’": " ",
         "'": " ",
     }
+)
+_SPAN: Final = re.compile(
+    r"(?<![\w.,])[-+]?\d+(?:[.,]\d+)?\s*(?:-|–|\.{2,3}|…|\bto\b|\bbis\b|\bà\b)\s*\d+(?:[.,]\d+)?(?!\w)"
+)
+_FACTOR: Final = re.compile(
+    r"(?<![a-z])x\s*\d+|[*×·]\s*\d+|(?<![a-z\d.,])\d+(?:[.,]\d+)?\s*[x×*](?![a-z]{2,}\d)"
+    r"|(?<![a-z\d])\d+\s*/\s*\d+|/\s*10+\b|(?<![a-z\d])10\s*\^|(?<![a-z\d])10\s*-\s*\d"
+    r"|(?<![a-z])\d*e[-+]\d|\b(?:tenths?|hundredths?|thousandths?|zehntel|hundertstel|dixiemes?)\b"
+)
+_BEFORE_UNIT: Final = re.compile(
+    r"(?<![a-z\d.,])\d[\d.,]*\s*(?:ppm|ppb|ppmv|%|vol|ml/m|µmol|umol|[mµu]?g/m|[mµu]?g\.m)"
+)
+_ODD_UNIT: Final = re.compile(r"[%‰°]|[a-zµ]\d?/|^pp|vpm$|^[nµum]?[AV]$", re.IGNORECASE)
+_LENGTH: Final = re.compile(
+    r"(\d+)(min|mins|minutes?|minuten|m|h|hr|hrs|hours?|std|stunden|s|sec|seconds?|sek|d|days?)"
+)
+_AT_20_C: Final = re.compile(
+    r"(?:(?:at |bei )?20 ?(?:°|deg)? ?c)?[ ,;/]*(?:1013(?:[.,]25)? ?(?:hpa|mbar)|101[.,]3(?:25)? ?kpa|1 ?atm)?"
 )
 
 
@@ -248,9 +90,14 @@ class Reading:
     unit_text : str
         What stood where a unit belongs, as written; empty for nothing.
     statistic : str
-        Word that says the column holds an average, a minimum or a maximum; empty for none.
-    surely : bool
-        Whether the words are the analyte's name alone.
+        Words that say that the column holds an average or a maximum; empty for none.
+    doubt : str
+        What in the heading leaves open whether the column holds the readings of that analyte;
+        empty for nothing.
+    measure : str
+        What leaves open whether the numbers are in that unit, such as a factor; empty for nothing.
+    why : str
+        Why a heading with a known name is no column of readings; empty where it is one.
     """
 
     key: str = ""
@@ -258,14 +105,32 @@ class Reading:
     unit: str = ""
     unit_text: str = ""
     statistic: str = ""
-    surely: bool = True
+    doubt: str = ""
+    measure: str = ""
+    why: str = ""
 
 
 def fold(text: str) -> str:
-    """Bring a heading to lower-case words without accents, subscripts and punctuation."""
+    """Bring a heading to lower-case words without accents, subscripts and punctuation.
+
+    Parameters
+    ----------
+    text : str
+        A heading.
+
+    Returns
+    -------
+    str
+        Its words, one blank between them.
+
+    Examples
+    --------
+    >>> fold("Taupunkt (atmosphärisch) CO₂")
+    'taupunkt atmospharisch co2'
+    """
     plain = unicodedata.normalize("NFKD", text.translate(_FOLDS))
     plain = "".join(char for char in plain if not unicodedata.combining(char))
-    return " ".join(re.sub(r"[^0-9a-z%°/]+", " ", plain.lower()).split())
+    return " ".join(re.sub(r"[^\w%°/]+", " ", plain.lower()).split())
 
 
 def read_heading(heading: str, unit_row: str = "") -> Reading:
@@ -289,27 +154,70 @@ def read_heading(heading: str, unit_row: str = "") -> Reading:
     ('co', 'ppm')
     >>> read_heading("PT08.S1(CO)").key
     ''
+    >>> read_heading("CO step [ppm]").doubt
+    "the word 'step' is not known"
     """
     unit, unit_text, rest, asides = _take_unit(heading)
     below = unit_row.strip().strip("[](){}").strip()
+    doubt = ""
     if below and below not in {"-", "--"}:
         named = air_units.unit_name(below)
-        if named is not None:
+        if named is not None and unit and named != unit:
+            unit, unit_text = "", f"{unit_text}' above '{below}"
+        elif named is not None:
             unit, unit_text = named, below
         elif not unit:
             unit_text = below
             asides = (*asides, below)
-    return _read_words(heading, rest, unit, unit_text, asides)
+        else:
+            doubt = f"'{below}' stands under it in the row of units"
+    reading = _read_words(heading, rest, unit, unit_text, asides)
+    if reading.key and reading.key not in _PLACES | _BESIDE:
+        measure = _measure_doubt(f"{heading} {below}", reading) or doubt
+        return evolve(reading, measure=measure)
+    return evolve(reading, doubt="")
+
+
+def _measure_doubt(heading: str, reading: Reading) -> str:
+    """Say why the unit alone does not give the measure: a factor or a reference state."""
+    text = unicodedata.normalize("NFKC", _SPAN.sub(" ", heading)).lower()
+    text = text.replace("−", "-")
+    found = _FACTOR.search(text) or _BEFORE_UNIT.search(text)
+    if found is not None:
+        return f"'{found.group(0).strip()}' can be a factor of the numbers"
+    if re.search(r"±|\+/-|\+-", text):
+        return "'±' says that it can be a spread or an uncertainty"
+    if reading.unit and air_units.unit(reading.unit).dimension == air_units.MASS:
+        for state in _states(heading):
+            if not _AT_20_C.fullmatch(state.lower().strip()):
+                return f"a mass concentration at '{state.strip()}' is not one at 20 °C"
+    return ""
+
+
+def _states(heading: str) -> list[str]:
+    after = re.split(r"@|\bat\b|\bbei\b|\bref\.?\b", re.sub(r"[\[\](){}]", " ", heading))[1:]
+    states = [text for text in after if re.search(r"\d", text)]
+    if states:
+        return states
+    found = re.search(
+        r"[-+]?\d+(?:[.,]\d+)? ?(?:°|deg) ?[CFK]\b|[-+]?\d+(?:[.,]\d+)? ?(?:hPa|mbar|kPa)\b",
+        heading,
+    )
+    return [found.group(0)] if found else []
 
 
 def _take_unit(heading: str) -> tuple[str, str, str, tuple[str, ...]]:
-    rest = heading.strip().strip('"').strip()
+    rest = _SPAN.sub(" ", heading.strip().strip('"').strip())
+    rest = re.sub(
+        r"^%\s*(?=[A-Za-z]+[₂2]?\b)(?!\s*(?:rh|RH|rF|vol|Vol|v/v|of)\b)(.*)$", r"\1 [%]", rest
+    )
+    rest = re.sub(r"^([A-Za-z]+[₂2]?)%$", r"\1 [%]", rest)
     asides: list[str] = []
     # A whole bracket is a unit or it is not: 'v/v' inside '[% v/v]' must not be taken for one.
     for match in _GROUP.finditer(rest):
         inside = re.split(r"\s*(?:@|\bat\b|\bbei\b)\s*", match.group(1).strip())[0]
         named = air_units.unit_name(inside) if inside else None
-        if named == "atm" and len(_GROUP.findall(rest)) > 1:
+        if named == "atm" and not re.search("pres|druck|trykk", fold(_GROUP.sub(" ", rest))):
             continue
         if named is not None:
             before, after = rest[: match.start()], rest[match.end() :]
@@ -317,20 +225,13 @@ def _take_unit(heading: str) -> tuple[str, str, str, tuple[str, ...]]:
             return named, inside, _GROUP.sub(" ", f"{before} {after}"), (*asides, *more)
     open_text = _GROUP.sub(" ", rest)
     for text in (rest, open_text):
-        words = text.replace("_", " ").replace(",", " ").split()
-        for count in (3, 2, 1):
-            tail = " ".join(words[-count:])
-            named = None
-            if len(words) > count:
-                named = air_units.unit_name(tail) or air_units.unit_name("/".join(words[-count:]))
-            if named is not None and not tail.startswith("/"):
-                asides = [] if text is rest else [m.group(1) for m in _GROUP.finditer(rest)]
-                return named, tail, " ".join(words[:-count]).rstrip(" /,-"), tuple(asides)
-        slashed = re.search(r"[\s,;/_|-]([^\s,;_|]+)$", text.strip())
-        named = air_units.unit_name(slashed.group(1)) if slashed else None
-        if slashed is not None and named is not None and slashed.start() > 0:
-            asides = [] if text is rest else [m.group(1) for m in _GROUP.finditer(rest)]
-            return named, slashed.group(1), text.strip()[: slashed.start()], tuple(asides)
+        taken = _open_unit(text)
+        if taken is not None:
+            named, unit_text, before = taken
+            if text is not rest:
+                return named, unit_text, before, tuple(m.group(1) for m in _GROUP.finditer(rest))
+            inner = tuple(m.group(1) for m in _GROUP.finditer(before))
+            return named, unit_text, _GROUP.sub(" ", before), inner
     for match in _GROUP.finditer(rest):
         inside = match.group(1).strip()
         # 'CO (8 h mean, ppm)': the unit closes a bracket that says more.
@@ -340,36 +241,166 @@ def _take_unit(heading: str) -> tuple[str, str, str, tuple[str, ...]]:
                 asides.append(before)
                 return named, text, _GROUP.sub(" ", rest), tuple(asides)
         asides.append(inside)
+    odd = next((aside for aside in reversed(asides) if _ODD_UNIT.search(aside)), "")
+    if odd:
+        asides.remove(odd)
+        return "", odd, open_text, tuple(asides)
+    words = open_text.split()
+    if len(words) > 1 and _ODD_UNIT.search(words[-1]):
+        return "", words[-1], " ".join(words[:-1]), tuple(asides)
     return "", "", open_text, tuple(asides)
+
+
+def _open_unit(text: str) -> tuple[str, str, str] | None:
+    """Find a unit that stands in no bracket: at the end, at the beginning, or a plain one inside."""
+    words = text.replace("_", " ").replace(",", " ").split()
+    for count in (3, 2, 1):
+        tail = " ".join(words[-count:])
+        named = None
+        if len(words) > count:
+            named = air_units.unit_name(tail) or air_units.unit_name("/".join(words[-count:]))
+        if named is not None and not tail.startswith("/"):
+            return named, tail, " ".join(words[:-count]).rstrip(" /,-")
+    slashed = re.search(r"[\s,;/_|-]([^\s,;_|]+)$", text.strip())
+    named = air_units.unit_name(slashed.group(1)) if slashed else None
+    if slashed is not None and named is not None and slashed.start() > 0:
+        return named, slashed.group(1), text.strip()[: slashed.start()]
+    plain = [
+        (place, found)
+        for place, word in enumerate(words)
+        if len(word) > 1
+        and (found := air_units.unit_name(word)) is not None
+        and air_units.unit(found).dimension in {air_units.FRACTION, air_units.MASS}
+        and found != "mol/mol"
+    ]
+    if len(plain) == 1 and len(words) > 1:
+        place, found = plain[0]
+        return found, words[place], " ".join((*words[:place], *words[place + 1 :]))
+    return None
 
 
 def _read_words(
     heading: str, rest: str, unit: str, unit_text: str, asides: tuple[str, ...]
 ) -> Reading:
     words = fold(rest).replace("/", " ").split()
-    aside_words = [word for aside in asides for word in fold(aside).replace("/", " ").split()]
-    statistic = next((word for word in (*words, *aside_words) if word in _AVERAGED), "")
-    if any(word in _NOT_A_READING for word in (*words, *aside_words)):
-        return Reading(unit=unit, unit_text=unit_text)
-    kept = [word for word in words if word not in _AVERAGED]
-    hits = _find_names(kept)
-    if (
-        not hits
-        and re.match(r"\s*NO\b(?!\.)", heading)
-        and unit in {"ppm", "ppb", "mg/m3", "ug/m3"}
-    ):
-        hits = [("no", 0, 1)]
+    beside = [word for aside in asides for word in fold(aside).replace("/", " ").split()]
+    empty = Reading(unit=unit, unit_text=unit_text)
+    hits = _find_names(words)
+    nitric = re.match(r"\s*NO\b(?!\.)", heading) and unit in {"ppm", "ppb", "mg/m3", "ug/m3"}
+    if not [hit for hit in hits if hit[0] not in {"name", "value"}] and nitric:
+        hits = [("no", words.index("no"), words.index("no") + 1)] if "no" in words else hits
+    elif hits and {hit[0] for hit in hits} <= {"name", "value"}:
+        inner = [hit for hit in _find_names(beside) if hit[0] in ANALYTES]
+        if len({hit[0] for hit in inner}) == 1 and not _left_over(words, hits, ""):
+            # 'Sensor 3 [CO] [ppm]': the bracket names what the words only number.
+            return _checked(inner[0][0], empty, beside, inner, words)
     if not hits:
-        return Reading(unit=unit, unit_text=unit_text)
-    key, _, _ = hits[0]
-    if key == "oil" and set(words) & _OF_THE_MACHINE:
-        return Reading(unit=unit, unit_text=unit_text)
+        return empty
+    key = hits[0][0]
     if len({hit[0] for hit in hits}) > 1:
         key = _decide(hits)
         if not key:
-            return Reading(unit=unit, unit_text=unit_text)
-    surely = sum(stop - start for _, start, stop in hits) == len(kept)
-    return _settle(key, unit, unit_text, statistic, aside_words, surely=surely)
+            return evolve(empty, why="its words name several things")
+    return _checked(key, empty, words, hits, beside)
+
+
+def _checked(
+    key: str,
+    empty: Reading,
+    words: list[str],
+    hits: list[tuple[str, int, int]],
+    beside: list[str],
+) -> Reading:
+    """Settle a key, minding the words that stand beside its name."""
+    inner = _find_names(beside)
+    named = {place for _, start, stop in hits for place in range(start, stop)}
+    also = {place for _, start, stop in inner for place in range(start, stop)}
+    left = [word for place, word in enumerate(words) if place not in named]
+    left += [word for place, word in enumerate(beside) if place not in also]
+    if key in _PLACES:
+        out = words_of.NOT_A_TIME if key in {"time", "date"} else words_of.NOT_A_READING
+        no = next((word for word in left if word in out or "alarm" in word), "")
+        return (
+            evolve(empty, why=f"'{no}' says that it is no such column")
+            if no
+            else evolve(empty, key=key)
+        )
+    no = next((word for word in left if word in words_of.NOT_A_READING or "alarm" in word), "")
+    if no:
+        return evolve(empty, why=f"'{no}' says that it holds no readings")
+    if key in {"oil", "water"} and set(left) & words_of.OF_THE_MACHINE:
+        return evolve(empty, why="it is of the machine")
+    if key == "pressure":
+        other = next((word for word in (*words, *beside) if word in words_of.OTHER_PRESSURE), "")
+        if other:
+            return evolve(empty, why=f"'{other}' says that it is not the line's pressure")
+    statistic = next((word for word in left if word in _STATISTICS), "")
+    doubt = _left_over(words, hits, key) or _left_over(beside, inner, key)
+    other_gas = {hit[0] for hit in inner} - {key, "name", "value"} - set(_PLACES) - _BESIDE
+    if other_gas and key not in _DEW_KEYS and (key, *other_gas) != ("hydrocarbons", "ch4"):
+        doubt = doubt or "another name stands in brackets"
+    if set(left) & words_of.EXPOSURE:
+        doubt = f"'{statistic}' says that it is an average over hours or a quarter of an hour"
+    elif set(left) & words_of.LOWEST and not _length_before(words, beside):
+        doubt = "it holds the lowest reading of each interval"
+    elif set(left) & words_of.HIGHEST and key in {"o2", "n2"}:
+        doubt = "it holds the highest reading of each interval"
+    length = _length_before(words, beside)
+    if length:
+        statistic = f"{length} average" if statistic in {"", "min"} else f"{length} {statistic}"
+        if re.search(r"h|std|d", length):
+            doubt = f"'{length}' says that it is an average over hours"
+    reading = evolve(empty, key=key, statistic=statistic, doubt=doubt)
+    return _settle(reading, words, beside)
+
+
+def _length_before(words: list[str], beside: list[str]) -> str:
+    """Find a length of time among the words, such as '15 min' or '8h'."""
+    for some in (words, beside):
+        for place, word in enumerate(some):
+            if _LENGTH.fullmatch(word):
+                return word
+            following = some[place + 1] if place + 1 < len(some) else ""
+            if word.isdigit() and following and _LENGTH.fullmatch(word + following):
+                return f"{word} {following}"
+    return ""
+
+
+def _left_over(words: list[str], hits: list[tuple[str, int, int]], key: str) -> str:
+    """Say which word beside the names is not known; empty where all are."""
+    named = {place: hit for hit in hits for place in range(hit[1], hit[2])}
+    length = _length_before(words, []).split()
+    before = ""
+    for place, word in enumerate(words):
+        if place in named:
+            before = "number me" if named[place][0] in {"name", "value"} else named[place][0]
+            continue
+        numbered = word.isdigit() and (
+            before in {"number me", ""} or (len(word) == 1 and before in ANALYTES)
+        )
+        if numbered and before in {"co", "no", "so2", "o2"} and word in {"2", "3"}:
+            return f"'{before} {word}' can be a number or part of a formula"
+        known = (
+            word in words_of.NEUTRAL
+            or word in _STATISTICS
+            or word in length
+            or numbered
+            or bool(_AT_20_C.fullmatch(word) or re.fullmatch(r"(?:ch|kanal|sensor|k)\d{1,2}", word))
+            or (key == "voc" and word.startswith("isobut"))
+            or word in {"a", "b", "c", "d", "°c", "°"}
+            or (
+                key in {"adp", "pdp", "dew"}
+                and word in words_of.AT_ATMOSPHERE | words_of.AT_PRESSURE
+            )
+            or (
+                key in {"adp", "pdp", "dew"}
+                and bool(re.fullmatch(r"\d+|bar|bar[ag]|g|psi[ag]?", word))
+            )
+        )
+        if not known and (key or word not in {"no", "nr"}):
+            return f"the word '{word}' is not known"
+        before = "number me" if word in words_of.NEUTRAL else before
+    return ""
 
 
 def _find_names(words: list[str]) -> list[tuple[str, int, int]]:
@@ -399,40 +430,51 @@ def _decide(hits: list[tuple[str, int, int]]) -> str:
     analytes = {key for key in keys if key in ANALYTES and ANALYTES[key].in_air} | (
         keys & set(_DEW_KEYS)
     )
-    beside = keys & {"temperature", "pressure", "flow"}
+    beside = keys & _BESIDE
     if beside and not analytes & set(_DEW_KEYS):
         # 'O2 cell temperature' is a temperature, not oxygen.
         return next(iter(beside)) if len(beside) == 1 else ""
-    if keys & {"pressure"} and analytes & {"dew"}:
-        return "pdp"
     if len(analytes) == 1:
         return next(iter(analytes))
     without_labels = keys - {"name", "value", "unit"}
     return next(iter(without_labels)) if len(without_labels) == 1 else ""
 
 
-def _settle(
-    key: str, unit: str, unit_text: str, statistic: str, aside_words: list[str], *, surely: bool
-) -> Reading:
-    quantity = ""
+def _settle(reading: Reading, words: list[str], beside: list[str]) -> Reading:
+    """Name the quantity of what a key stands for."""
+    key, unit, quantity = reading.key, reading.unit, ""
     if key in _DEW_KEYS:
-        quantity = _DEW_KEYS[key]
-        if quantity == DEW_POINT:
-            beside = set(aside_words)
-            if beside & {"atm", "atmospheric", "atmospharisch", "1atm", "adp"}:
-                quantity = ATMOSPHERIC_DEW_POINT
-            elif beside & {"pressure", "pdp", "line", "druck", "sous"}:
-                quantity = PRESSURE_DEW_POINT
+        quantity = _dew_point(_DEW_KEYS[key], words, beside)
         key = "water"
     elif key == "humidity":
         key = "relative_humidity" if unit in {"%", "%RH"} else "water"
         if key == "water" and not unit:
-            return Reading(unit_text=unit_text)
+            return evolve(reading, key="", doubt="", why="it is not said which humidity")
     if key == "relative_humidity":
         quantity, unit = RELATIVE_HUMIDITY, unit if unit not in {"", "%"} else "%RH"
     if key == "water" and unit == "%RH":
         key, quantity = "relative_humidity", RELATIVE_HUMIDITY
-    return Reading(key, quantity, unit, unit_text, statistic, surely)
+    if key == "pressure" and unit in {"bar", "psi", "kPa", "MPa"}:
+        said = {*words, *beside}
+        mark = "(a)" if said & words_of.ABSOLUTE else "(g)" if said & words_of.GAUGE else ""
+        unit = f"{unit}{mark}"
+    return evolve(reading, key=key, quantity=quantity, unit=unit)
+
+
+def _dew_point(quantity: str, words: list[str], beside: list[str]) -> str:
+    """Tell at which pressure a dew point is; words that contradict each other leave it open."""
+    said = {*words, *beside}
+    atmosphere = bool(said & words_of.AT_ATMOSPHERE) or any(word.startswith("atm") for word in said)
+    line = bool(said & words_of.AT_PRESSURE)
+    if quantity == PRESSURE_DEW_POINT and atmosphere:
+        return DEW_POINT
+    if quantity == ATMOSPHERIC_DEW_POINT and said & {"line", "pdp", "sous"}:
+        return DEW_POINT
+    if quantity == DEW_POINT and atmosphere:
+        return DEW_POINT if said & {"line", "pdp", "sous"} else ATMOSPHERIC_DEW_POINT
+    if quantity == DEW_POINT and line and not set(words) & words_of.AT_PRESSURE:
+        return PRESSURE_DEW_POINT
+    return quantity
 
 
 _FITS: Final[dict[str, frozenset[str]]] = {

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+import polars as pl
 from attrs import evolve
 
 from lungwort.air.analytes import ANALYTES
 from lungwort.errors import AmbiguityError, LogError
 from lungwort.logs import times
-from lungwort.logs.blocks import Opened, open_file
+from lungwort.logs.blocks import Opened, cell_name, cells, open_file
 from lungwort.logs.files import find_files
 from lungwort.logs.gather import gather
-from lungwort.logs.layout import Layout, lay_out
+from lungwort.logs.headings import read_heading
+from lungwort.logs.layout import Labels, Layout, lay_out, settle_labels
 from lungwort.logs.options import (
     DATE_ORDERS,
     DECIMALS,
@@ -197,6 +200,8 @@ def plan_files(
     for raw in find_files(listed):
         opened = open_file(raw, options)
         layout = lay_out(opened.rows, opened.delimiter, options, raw.name)
+        if layout.long is not None:
+            layout = _with_all_labels(opened, layout, options)
         if not layout.values and not layout.questions:
             heard = ", ".join(repr(heading) for heading in layout.headings if heading)[:300]
             raise LogError(
@@ -207,6 +212,29 @@ def plan_files(
             )
         planned.append((opened, layout))
     return planned
+
+
+def _with_all_labels(opened: Opened, layout: Layout, options: ReadOptions) -> Layout:
+    """Look through a whole file with one reading a row: a label may come late."""
+    long = layout.long
+    if long is None:
+        return layout
+    labels: Labels = {}
+    places = [long.label, long.value, *([] if long.unit is None else [long.unit])]
+    names = [cell_name(place) for place in places]
+    for frame, _ in cells(opened, layout.width, layout.first_line):
+        counted = (
+            frame.select(pl.col(name).str.strip_chars() for name in names)
+            .filter(pl.col(names[1]) != "")
+            .group_by(names[0], *names[2:], maintain_order=True)
+            .len()
+        )
+        for row in counted.iter_rows():
+            label, unit, count = row[0], row[1] if long.unit is not None else "", row[-1]
+            if read_heading(label).key not in {"name", "value"}:
+                labels.setdefault(label, Counter())[unit] += count
+    body = opened.rows[layout.first_line - 1 :]
+    return settle_labels(layout, labels, body, options, opened.raw.name)
 
 
 def as_error(questions: Sequence[tuple[str, Question]]) -> AmbiguityError:
