@@ -9,78 +9,27 @@ import polars as pl
 from attrs import define, field, frozen
 
 from lungwort.air import units
-from lungwort.logs.model import ABOVE, BAD, BELOW, GOOD, MISSING, PLAIN, SUSPECT
+from lungwort.logs.model import ABOVE, BAD, BELOW, GOOD, MISSING, PLAIN, SUSPECT, UNREADABLE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
 UNIQUE_AT_MOST: Final = 200_000
 
-_MISSING_WORDS: Final = frozenset(
-    [
-        "nan",
-        "na",
-        "n/a",
-        "n.a.",
-        "#n/a",
-        "n.v.",
-        "nil",
-        "none",
-        "null",
-        "nodata",
-        "no-data",
-        "missing",
-        "fehlt",
-        "#value!",
-        "#num!",
-        "#div/0!",
-        "#ref!",
-        "#null!",
-        "invalid",
-        "void",
-        "leer",
-    ]
-) | {"no data", "no reading", "not available", "keine daten"}
-_OVER_WORDS: Final = frozenset(
-    [
-        "over",
-        "ovr",
-        "ovl",
-        "ol",
-        "o.l",
-        "o.l.",
-        "hi",
-        "high",
-        "overrange",
-        "ovfl",
-        "overflow",
-        "sat",
-        "saturated",
-        "uberlauf",
-        "überlauf",
-        "or",
-        "+ol",
-        ">max",
-        "max+",
-        "over-range",
-        "upscale",
-    ]
-) | {"over range", "out of range high"}
-_UNDER_WORDS: Final = frozenset(
-    [
-        "under",
-        "udr",
-        "ul",
-        "u.l",
-        "lo",
-        "low",
-        "underrange",
-        "under-range",
-        "-ol",
-        "<min",
-        "downscale",
-    ]
-) | {"under range"}
+_MISSING_WORDS: Final = frozenset((
+    "nan", "na", "n/a", "n.a.", "#n/a", "n.v.", "nil", "none", "null", "nodata", "no-data", "missing",
+    "fehlt", "#value!", "#num!", "#div/0!", "#ref!", "#null!", "invalid", "void", "leer", "no data",
+    "no reading", "not available", "keine daten",
+))  # fmt: skip
+_OVER_WORDS: Final = frozenset((
+    "over", "ovr", "ovl", "ol", "o.l", "o.l.", "hi", "high", "overrange", "ovfl", "overflow", "sat",
+    "saturated", "uberlauf", "überlauf", "or", "+ol", ">max", "max+", "over-range", "upscale", "over range",
+    "out of range high", "inf", "+inf", "infinity", "+infinity", "1.#inf", "∞", "+∞",
+))  # fmt: skip
+_UNDER_WORDS: Final = frozenset((
+    "under", "udr", "ul", "u.l", "lo", "low", "underrange", "under-range", "-ol", "<min", "downscale",
+    "under range", "-inf", "-infinity", "-1.#inf", "-∞",
+))  # fmt: skip
 _DASHES: Final = re.compile(r"^[-–—_*.·?#/\\]+$")
 _ARROWS_UP: Final = re.compile(r"^(?:>{1,}|\+{2,}|↑+)$")
 _ARROWS_DOWN: Final = re.compile(r"^(?:<{1,}|↓+)$")
@@ -89,6 +38,7 @@ _NUMBER: Final = re.compile(r"^[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?
 _WITH_TAIL: Final = re.compile(
     r"^([+-]?[\d.,'\u00a0\u202f ]*\d(?:[eE][+-]?\d{1,3})?)\s*([^\d\s].*)$"
 )
+_BEGINS_AS_NUMBER: Final = re.compile(r"^[+−-]?\s*[.,]?\d")
 _THOUSANDS: Final = {
     "point": re.compile(r"^[+-]?\d{1,3}(?:[,'\u00a0\u202f ]\d{3})+(?:\.\d+)?$"),
     "comma": re.compile(r"^[+-]?\d{1,3}(?:[.'\u00a0\u202f ]\d{3})+(?:,\d+)?$"),
@@ -185,8 +135,11 @@ def read_cell(text: str, decimal: str, unit: str) -> Cell:
     value = number(stripped, decimal)
     if value is not None:
         if abs(value) == float("inf"):
-            return Cell(None, flag=BAD, cause=f"number too large ('{stripped[:20]}')")
+            way = "over" if value > 0 else "under"
+            sign = ABOVE if value > 0 else BELOW
+            return Cell(None, sign, SUSPECT, f"{way} range ('{stripped[:20]}')")
         return Cell(value)
+    lower = lower.replace("−", "-")
     if lower in _OVER_WORDS or _ARROWS_UP.match(lower):
         return Cell(None, ABOVE, SUSPECT, f"over range ('{stripped[:20]}')")
     if lower in _UNDER_WORDS or _ARROWS_DOWN.match(lower):
@@ -197,7 +150,7 @@ def read_cell(text: str, decimal: str, unit: str) -> Cell:
     if censored is not None:
         bound = read_cell(censored.group(2), decimal, unit)
         if bound.value is None or bound.censor != PLAIN:
-            return Cell(None, flag=BAD, cause=f"cannot be read ('{stripped[:20]}')")
+            return _unreadable(f"cannot be read ('{stripped[:20]}')")
         below = censored.group(1) in {"<", "<=", "≤", "&lt;"}
         return Cell(bound.value, BELOW if below else ABOVE, bound.flag, bound.cause)
     tail = _WITH_TAIL.match(stripped)
@@ -209,14 +162,18 @@ def read_cell(text: str, decimal: str, unit: str) -> Cell:
             if named is not None and named == unit:
                 return Cell(value)
             if named is not None and unit:
-                return Cell(
-                    None,
-                    flag=BAD,
-                    cause=f"unit in the cell ('{mark[:12]}') is not the column's ({unit})",
-                )
+                return _unreadable(f"unit in the cell ('{mark[:12]}') is not the column's ({unit})")
             if re.fullmatch(r"[*!?#†^]+|\([a-z]\)", mark):
                 return Cell(value, flag=SUSPECT, cause=f"marked by the logger ('{mark}')")
-    return Cell(None, flag=BAD, cause=f"cannot be read ('{stripped[:20]}')")
+    cause = f"cannot be read ('{stripped[:20]}')"
+    return (
+        _unreadable(cause) if _BEGINS_AS_NUMBER.match(stripped) else Cell(None, PLAIN, BAD, cause)
+    )
+
+
+def _unreadable(cause: str) -> Cell:
+    # Something was measured and cannot be told: it may be outside a limit.
+    return Cell(None, UNREADABLE, SUSPECT, cause)
 
 
 @define
@@ -235,7 +192,17 @@ class Causes:
     lines: dict[str, list[int]] = field(factory=dict)
 
     def add(self, cause: str, count: int, lines: Iterable[int]) -> None:
-        """Count readings under a cause."""
+        """Count readings under a cause.
+
+        Parameters
+        ----------
+        cause : str
+            The cause.
+        count : int
+            How many.
+        lines : iterable of int
+            Their first line numbers.
+        """
         self.counts[cause] = self.counts.get(cause, 0) + count
         kept = self.lines.setdefault(cause, [])
         for line in lines:
@@ -313,10 +280,28 @@ def read_column(
     flags = pl.repeat(GOOD, len(numbers), dtype=pl.UInt8, eager=True)
     censors: pl.Series | None = None
     if numbers.has_nulls():
-        numbers, flags, censors = _look_closely(text, numbers, lines, decimal, unit, causes)
+        codes = frozenset((*CODES, *_as_numbers(missing, decimal)))
+        look = _Look(decimal, unit, codes, causes)
+        numbers, flags, censors = _look_closely(text, numbers, lines, look)
     if missing:
-        numbers, flags = _user_codes(text, numbers, flags, lines, decimal, missing, causes)
+        read = Column(numbers, flags, censors)
+        return _user_codes(text, read, lines, decimal, missing, causes)
     return Column(numbers, flags, censors)
+
+
+@frozen
+class _Look:
+    """How cells that are no plain numbers are looked at."""
+
+    decimal: str
+    unit: str
+    codes: frozenset[float]
+    causes: Causes
+
+
+def _as_numbers(missing: frozenset[str], decimal: str) -> list[float]:
+    read = (number(code.strip(), sign) for code in missing for sign in (decimal, "point"))
+    return [value for value in read if value is not None]
 
 
 def _padded(text: pl.Series) -> bool:
@@ -325,7 +310,7 @@ def _padded(text: pl.Series) -> bool:
 
 
 def _look_closely(
-    text: pl.Series, numbers: pl.Series, lines: pl.Series, decimal: str, unit: str, causes: Causes
+    text: pl.Series, numbers: pl.Series, lines: pl.Series, look: _Look
 ) -> tuple[pl.Series, pl.Series, pl.Series | None]:
     odd = pl.DataFrame(
         {
@@ -337,10 +322,12 @@ def _look_closely(
     )
     odd = odd.filter(pl.col("v").is_null()).drop("v")
     unique = odd["t"].unique().head(UNIQUE_AT_MOST).to_list()
-    cells = {cell: read_cell(cell, decimal, unit) for cell in unique}
-    known = numbers.drop_nulls().to_numpy()
-    over_value = float(known.max()) if len(known) else None
-    under_value = float(known.min()) if len(known) else None
+    cells = {cell: read_cell(cell, look.decimal, look.unit) for cell in unique}
+    over_value, under_value = (
+        _ends(numbers, look.codes)
+        if any(cell.value is None and cell.censor in {ABOVE, BELOW} for cell in cells.values())
+        else (None, None)
+    )
     rows = []
     for cell, read in cells.items():
         value = read.value
@@ -349,8 +336,8 @@ def _look_closely(
         if value is None and read.censor == BELOW:
             value = under_value
         flag, censor = read.flag, read.censor
-        if read.censor != PLAIN and value is None:
-            flag, censor = BAD, PLAIN
+        if censor in {ABOVE, BELOW} and value is None:
+            flag, censor = SUSPECT, UNREADABLE
         rows.append((cell, value, flag, censor, read.cause))
     table = pl.DataFrame(
         rows,
@@ -358,8 +345,8 @@ def _look_closely(
         orient="row",
     )
     odd = odd.join(table, on="t", how="left", maintain_order="left").with_columns(
-        pl.col("f").fill_null(BAD),
-        pl.col("c").fill_null(PLAIN),
+        pl.col("f").fill_null(SUSPECT),
+        pl.col("c").fill_null(UNREADABLE),
         pl.col("w").fill_null("cannot be read"),
     )
     for cause, count, first in (
@@ -369,7 +356,7 @@ def _look_closely(
         .sort("w")
         .iter_rows()
     ):
-        causes.add(cause, count, first)
+        look.causes.add(cause, count, first)
     whole = pl.DataFrame({"i": pl.arange(0, len(text), eager=True), "p": numbers}).join(
         odd.select("i", "v", "f", "c"), on="i", how="left", maintain_order="left"
     )
@@ -382,31 +369,45 @@ def _look_closely(
     return whole[numbers.name], whole["f"], whole["c"] if censored else None
 
 
+def _ends(numbers: pl.Series, codes: frozenset[float]) -> tuple[float | None, float | None]:
+    """Give the highest and the lowest number that is no code for no reading."""
+    known = numbers.drop_nulls()
+    known = known.filter(~known.is_in(sorted(codes)))
+    plain = known.to_numpy()
+    return (float(plain.max()), float(plain.min())) if len(plain) else (None, None)
+
+
 def _user_codes(
     text: pl.Series,
-    numbers: pl.Series,
-    flags: pl.Series,
+    read: Column,
     lines: pl.Series,
     decimal: str,
     missing: frozenset[str],
     causes: Causes,
-) -> tuple[pl.Series, pl.Series]:
-    values = [value for code in missing if (value := number(code.strip(), decimal)) is not None]
-    values += [value for code in missing if (value := number(code.strip(), "point")) is not None]
-    frame = pl.DataFrame({"t": text, "v": numbers, "f": flags, "n": lines})
-    hit = pl.col("v").is_in(values) | pl.col("t").str.strip_chars().is_in(list(missing))
+) -> Column:
+    columns = {"t": text, "v": read.values, "f": read.flags, "n": lines}
+    if read.censors is not None:
+        columns["c"] = read.censors
+    frame = pl.DataFrame(columns)
+    # '> 999' is a reading over range even where 999 alone is a code.
+    plain = pl.col("c") == PLAIN if read.censors is not None else pl.lit(value=True)
+    number_hit = (pl.col("v").is_in(_as_numbers(missing, decimal)) & plain).fill_null(value=False)
+    hit = number_hit | pl.col("t").str.strip_chars().is_in(list(missing)).fill_null(value=False)
     hits = frame.filter(hit)
-    if hits.height:
-        causes.add("code for no reading, as given", hits.height, hits["n"].head(3).to_list())
+    if not hits.height:
+        return read
+    causes.add("code for no reading, as given", hits.height, hits["n"].head(3).to_list())
     frame = frame.with_columns(
-        pl.when(~hit.fill_null(False)).then(pl.col("v")).alias("v"),
-        pl.when(hit.fill_null(False))
-        .then(MISSING)
-        .otherwise(pl.col("f"))
-        .cast(pl.UInt8)
-        .alias("f"),
+        pl.when(~hit).then(pl.col("v")).alias("v"),
+        pl.when(hit).then(MISSING).otherwise(pl.col("f")).cast(pl.UInt8).alias("f"),
+        *(
+            [pl.when(hit).then(PLAIN).otherwise(pl.col("c")).cast(pl.Int8).alias("c")]
+            if "c" in columns
+            else []
+        ),
     )
-    return frame["v"].alias(numbers.name), frame["f"]
+    name = read.values.name
+    return Column(frame["v"].alias(name), frame["f"], frame["c"] if "c" in columns else None)
 
 
 @frozen

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections import Counter
-from pathlib import Path
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Final
 
 import polars as pl
 from attrs import define, evolve, field
 
 from lungwort.errors import LogError
-from lungwort.logs.arrange import FILE, Arranged, arrange, clock_doubts, utc
+from lungwort.logs.arrange import (
+    FILE,
+    ROWS,
+    USED,
+    arrange,
+    clock_doubts,
+    same_time_words,
+)
 from lungwort.logs.blocks import LINE
+from lungwort.logs.frames import Counted, Spool, part_on_disk, uniform, with_censors
 from lungwort.logs.model import (
     MISSING,
-    PLAIN,
     TIME,
     Channel,
     Log,
@@ -30,6 +36,7 @@ from lungwort.logs.quality import Grader
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from datetime import datetime
+    from pathlib import Path
 
     from lungwort.logs.blocks import Opened
     from lungwort.logs.layout import Layout
@@ -38,6 +45,8 @@ if TYPE_CHECKING:
 IN_MEMORY_BYTES: Final = 256 << 20
 """Logs with more text than this are kept on disk while they are read [bytes]."""
 _PACKED_FACTOR: Final = 8
+_CAUSES_AT_MOST: Final = 8
+_LONG_JUMP: Final = timedelta(days=300)
 
 
 class _OutOfOrder(Exception):  # noqa: N818 - a signal between two ways of reading, never shown
@@ -52,7 +61,6 @@ class _Gathering:
     total_bytes: int
     progress: Callable[[int, int], None] | None
     notes: list[str] = field(factory=list)
-    doubts: list[str] = field(factory=list)
     spool: Any = None
 
 
@@ -182,60 +190,36 @@ def _rows_guess(parser: FileParser) -> int:
     return int(_text_bytes(parser.opened) / max(width, 1.0))
 
 
-def _uniform(
-    frame: pl.DataFrame, channels: tuple[Channel, ...], censored: set[str]
-) -> pl.DataFrame:
-    """Give every frame the same columns, empty where a file has no such channel."""
-    height = frame.height
-    columns = []
-    for channel in channels:
-        name = channel.name
-        if name in frame.columns:
-            columns.extend([frame[name], frame[flag_column(name)]])
-        else:
-            columns.append(pl.Series(name, [None], dtype=pl.Float64).new_from_index(0, height))
-            columns.append(
-                pl.Series(flag_column(name), [MISSING], dtype=pl.UInt8).new_from_index(0, height)
-            )
-        censor = censor_column(name)
-        if censor in frame.columns:
-            censored.add(name)
-            columns.append(frame[censor])
-        elif name in censored:
-            columns.append(pl.Series(censor, [PLAIN], dtype=pl.Int8).new_from_index(0, height))
-    return pl.DataFrame([frame[LINE], frame[TIME], *columns])
-
-
 def _in_memory(gathering: _Gathering, now: datetime | None) -> Log:
     censored: set[str] = set()
     frames = []
     for index, frame in _parsed(gathering):
-        whole = _uniform(frame, gathering.channels, censored)
+        whole = uniform(frame, gathering.channels, censored)
         frames.append(whole.with_columns(pl.lit(index, dtype=pl.Int32).alias(FILE)))
-    frames = [_uniform_again(frame, censored) for frame in frames]
+    frames = [with_censors(frame, censored) for frame in frames]
     names = [parser.name for parser in gathering.parsers]
     frames = _files_in_time(frames)
     together = frames[0] if len(frames) == 1 else pl.concat(frames, how="diagonal")
     frames.clear()
+    if ROWS in together.columns:
+        # A file with one row a time holds one row in each; its numbers tell whether it was used.
+        number = pl.any_horizontal(pl.col(c.name).is_not_null() for c in gathering.channels)
+        together = together.with_columns(
+            pl.col(ROWS).fill_null(1), pl.coalesce(USED, number.cast(pl.UInt32)).alias(USED)
+        )
     if together.height == 0:
         raise _nothing(gathering)
     arranged = arrange(together, names)
     del together
+    count = Counted()
+    ready = count.take(arranged, gathering.channels)
+    if ready.height == 0:
+        raise _nothing(gathering)
     channels = tuple(evolve(c, censored=c.name in censored) for c in gathering.channels)
     grader = _grader(channels, gathering.options)
-    graded = grader.grade(
-        arranged.frame.drop(LINE, FILE).with_columns(pl.col(TIME).dt.replace_time_zone("UTC"))
-    )
-    gathering.notes.extend(arranged.notes)
-    gathering.doubts.extend(arranged.doubts)
-    return _log(gathering, grader, (graded,), arranged, now)
-
-
-def _uniform_again(frame: pl.DataFrame, censored: set[str]) -> pl.DataFrame:
-    missing = [name for name in sorted(censored) if censor_column(name) not in frame.columns]
-    return frame.with_columns(
-        pl.lit(PLAIN, dtype=pl.Int8).alias(censor_column(name)) for name in missing
-    )
+    grader.observe(ready)
+    graded = grader.grade(ready)
+    return _log(gathering, grader, (graded,), count, now)
 
 
 def _files_in_time(frames: list[pl.DataFrame]) -> list[pl.DataFrame]:
@@ -256,78 +240,72 @@ def _grader(channels: tuple[Channel, ...], options: ReadOptions) -> Grader:
 
 
 def _on_disk(gathering: _Gathering, now: datetime | None) -> Log:
-    """Read a log larger than memory: frame after frame, each graded and written to disk."""
-    spool = tempfile.TemporaryDirectory(prefix="lungwort-", ignore_cleanup_errors=True)
-    gathering.spool = spool
-    folder = Path(spool.name)
-    grader: Grader | None = None
-    censored: set[str] = {channel.name for channel in gathering.channels}
-    channels = tuple(evolve(channel, censored=True) for channel in gathering.channels)
-    parts: list[pl.LazyFrame] = []
-    last_time: datetime | None = None
+    """Read a log larger than memory: frame after frame to disk, then each graded with the whole in view."""
+    spool = Spool()
+    try:
+        return _through(spool, gathering, now)
+    except BaseException:
+        spool.remove()
+        raise
+
+
+def _through(spool: Spool, gathering: _Gathering, now: datetime | None) -> Log:
+    grader = _grader(gathering.channels, gathering.options)
+    count = Counted()
+    raw: list[Path] = []
+    censored: set[str] = set()
     held: pl.DataFrame | None = None
-    notes: list[str] = []
-    duplicates: dict[int, tuple[int, tuple[int, ...]]] = {}
     names = [parser.name for parser in gathering.parsers]
+
+    def put(frame: pl.DataFrame) -> None:
+        arranged = arrange(frame, names)
+        if arranged.unplaced.height:
+            raise _OutOfOrder
+        ready = count.take(arranged, gathering.channels)
+        grader.observe(ready)
+        raw.append(spool.folder / f"raw-{len(raw):06d}.parquet")
+        ready.write_parquet(raw[-1], compression="lz4", statistics=False)
+
     for index, frame in _parsed(gathering):
-        whole = _uniform(frame, gathering.channels, censored).with_columns(
+        whole = uniform(frame, gathering.channels, censored).with_columns(
             pl.lit(index, dtype=pl.Int32).alias(FILE)
         )
         if whole.height == 0:
             continue
-        if not whole[TIME].is_sorted() or (last_time is not None and whole[TIME][0] < last_time):
-            raise _OutOfOrder
-        last_time = whole[TIME][-1]
         if held is not None:
-            whole = pl.concat([held, whole])
-        arranged = arrange(whole, names)
-        for file, (count, lines) in arranged.duplicates.items():
-            old, first = duplicates.get(file, (0, ()))
-            duplicates[file] = (old + count, first or lines)
-        notes.extend(note for note in arranged.notes if note not in notes)
-        whole, held = _hold_back(arranged.frame)
-        grader = grader or _grader(channels, gathering.options)
-        parts.append(_spooled(grader, whole, folder, len(parts)))
-    if held is not None and held.height:
-        grader = grader or _grader(channels, gathering.options)
-        parts.append(_spooled(grader, held, folder, len(parts)))
-    if grader is None or not parts:
+            whole = pl.concat(
+                [with_censors(held, censored), with_censors(whole, censored)], how="diagonal"
+            )
+        # A clock that was set while the log ran needs the whole log to be judged.
+        if not whole[TIME].is_sorted() or (whole[TIME].diff() > _LONG_JUMP).any():
+            raise _OutOfOrder
+        # Rows of one time stay together, so that none is looked at without its duplicates.
+        last = whole[TIME] == whole[TIME][-1]
+        held = whole.filter(last)
+        if held.height < whole.height:
+            put(whole.filter(~last))
+    if held is None:
         raise _nothing(gathering)
-    gathering.notes.extend(notes)
-    empty = pl.DataFrame(schema={TIME: pl.Datetime("us"), LINE: pl.Int64, FILE: pl.Int32})
-    arranged = Arranged(empty, empty, (), (), duplicates)
-    return _log(gathering, grader, tuple(parts), arranged, now)
-
-
-def _hold_back(frame: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Keep the last rows for the next frame, so that no run of equal readings is cut early."""
-    most = min(frame.height // 2, 200_000)
-    if most == 0:
-        return frame.head(0), frame
-    values = [
-        name
-        for name in frame.columns
-        if name not in {LINE, FILE, TIME} and not name.endswith(("_flag", "_censor"))
-    ]
-    tail = frame.tail(most)
-    moved = tail.select(
-        pl.any_horizontal(
-            (pl.col(name) != pl.col(name).shift(1)).fill_null(value=True) for name in values
-        ).alias("m")
-    )["m"]
-    places = moved.arg_true()
-    run = most - int(places[-1]) if len(places) else most
-    keep = max(run + 1, 2)
-    return frame.head(frame.height - keep), frame.tail(keep)
-
-
-def _spooled(grader: Grader, frame: pl.DataFrame, folder: Path, number: int) -> pl.LazyFrame:
-    graded = grader.grade(
-        frame.drop(LINE, FILE).with_columns(pl.col(TIME).dt.replace_time_zone("UTC"))
+    put(held)
+    gathering.spool = spool
+    grader.channels = tuple(evolve(c, censored=c.name in censored) for c in gathering.channels)
+    parts = []
+    for number, path in enumerate(raw):
+        frame = with_censors(pl.read_parquet(path, memory_map=False), censored)
+        part = spool.folder / f"part-{number:06d}.parquet"
+        grader.grade(frame).write_parquet(part, compression="lz4", statistics=False)
+        path.unlink()
+        parts.append(part)
+    added = {
+        name for path in parts for name in pl.read_parquet_schema(path) if name.endswith("_censor")
+    }
+    return _log(
+        gathering,
+        grader,
+        tuple(part_on_disk(path, grader.channels, added) for path in parts),
+        count,
+        now,
     )
-    path = folder / f"part-{number:06d}.parquet"
-    graded.write_parquet(path, compression="lz4", statistics=False)
-    return pl.scan_parquet(path)
 
 
 def _nothing(gathering: _Gathering) -> LogError:
@@ -346,7 +324,7 @@ def _log(
     gathering: _Gathering,
     grader: Grader,
     parts: tuple[pl.DataFrame | pl.LazyFrame, ...],
-    arranged: Arranged,
+    count: Counted,
     now: datetime | None,
 ) -> Log:
     options = gathering.options
@@ -354,7 +332,8 @@ def _log(
     last_part = parts[-1].tail(1).lazy().collect()
     start, end = first_part[TIME][0], last_part[TIME][0]
     stated = any(parser.has_offset for parser in gathering.parsers)
-    notes = [*gathering.notes]
+    same_time, same_time_doubt = same_time_words(count.differing, count.first_differing, count.rows)
+    notes = [*gathering.notes, *count.notes, *([same_time] if same_time else [])]
     for parser in gathering.parsers:
         notes.extend(note for note in (*parser.layout.notes, *parser.notes) if note not in notes)
         if parser.localiser is not None:
@@ -364,24 +343,28 @@ def _log(
             "No time zone is stated in the file and none was given: its times were taken as UTC."
         )
     notes.extend(_cell_notes(gathering))
-    doubts = [*gathering.doubts, *clock_doubts(start, end, now)]
-    unplaced = _unplaced(gathering, arranged)
-    if unplaced is not None:
-        lost = sum(part.height for parser in gathering.parsers for part in parser.untimed)
-        if lost:
-            doubts.append(
-                f"{lost} rows have no time that can be read, so it is not known when their readings were taken"
-            )
+    doubts = [*count.doubts, *([same_time_doubt] if same_time_doubt else [])]
+    doubts.extend(clock_doubts(start, end, now))
+    doubts.extend(
+        f"{parser.name}: some times carry an offset from UTC and others do not, which cannot be placed"
+        for parser in gathering.parsers
+        if parser.mixed_offsets
+    )
+    unplaced, lost = _unplaced(gathering, count)
+    if lost:
+        doubts.append(
+            f"{lost} rows with readings have no time that can be read, so it is not known when they were taken"
+        )
     channels = tuple(
         evolve(
             channel, censored=channel.censored or censor_column(channel.name) in first_part.columns
         )
         for channel in grader.channels
     )
-    for (channel, cause), count in grader.more.items():
+    for (channel, cause), more in grader.more.items():
         where = channel or "all channels"
         notes.append(
-            f"{where}: {count} more readings in stretches of the kind '{cause}' that are not listed apart."
+            f"{where}: {more} more readings in stretches of the kind '{cause}' that are not listed apart."
         )
     columns_not_used = {
         heading: why for parser in gathering.parsers for heading, why in parser.layout.unused
@@ -390,8 +373,7 @@ def _log(
         parts=parts,
         channels=channels,
         sources=tuple(
-            _source(parser, index, arranged, options)
-            for index, parser in enumerate(gathering.parsers)
+            _source(parser, index, count, options) for index, parser in enumerate(gathering.parsers)
         ),
         rows=grader.rows,
         start=start,
@@ -400,9 +382,7 @@ def _log(
         zone=options.zone or "UTC",
         zone_stated=stated or options.zone is not None,
         settle_s=options.settle_s,
-        stretches=tuple(
-            sorted(grader.stretches, key=lambda stretch: (stretch.start, stretch.channel))
-        ),
+        stretches=tuple(sorted(grader.stretches, key=lambda s: (s.start, s.channel, s.cause))),
         notes=tuple(notes),
         columns_not_used=tuple(f"{heading} ({why})" for heading, why in columns_not_used.items()),
         doubts=tuple(doubts),
@@ -418,54 +398,62 @@ def _cell_notes(gathering: _Gathering) -> list[str]:
     notes = []
     for parser in gathering.parsers:
         for name, causes in parser.odd_cells.items():
-            for cause, count in sorted(causes.counts.items(), key=lambda item: -item[1])[:8]:
+            ordered = sorted(causes.counts.items(), key=lambda item: -item[1])
+            for cause, count in ordered[:_CAUSES_AT_MOST]:
                 lines = ", ".join(map(str, causes.lines[cause]))
                 notes.append(
                     f"{parser.name}, {name}: {count} cells: {cause} (first at line {lines})."
                 )
+            rest = sum(count for _, count in ordered[_CAUSES_AT_MOST:])
+            if rest:
+                kinds = len(ordered) - _CAUSES_AT_MOST
+                notes.append(
+                    f"{parser.name}, {name}: {rest} more cells of {kinds} other kinds that are no plain numbers."
+                )
     return notes
 
 
-def _unplaced(gathering: _Gathering, arranged: Arranged) -> pl.DataFrame | None:
+def _unplaced(gathering: _Gathering, count: Counted) -> tuple[pl.DataFrame | None, int]:
+    """Gather the readings whose time is not known, and say how many rows had no time to read."""
     frames = [part for parser in gathering.parsers for part in parser.untimed if part.height]
-    if arranged.unplaced.height:
-        frames.append(arranged.unplaced.drop(LINE, FILE))
-    if not frames:
-        return None
+    names = [channel.name for channel in gathering.channels]
+    lost = 0
     censored: set[str] = set()
-    whole = [
-        _uniform(
-            frame if LINE in frame.columns else frame.with_columns(pl.lit(0).alias(LINE)),
-            gathering.channels,
-            censored,
+    whole = []
+    for frame in (*frames, *count.unplaced):
+        same = uniform(frame, gathering.channels, censored)
+        read = same.filter(
+            pl.any_horizontal(pl.col(flag_column(name)) != MISSING for name in names)
         )
-        for frame in frames
-    ]
-    whole = [_uniform_again(frame, censored) for frame in whole]
-    together = pl.concat(whole, how="diagonal").drop(LINE)
-    return together.with_columns(pl.col(TIME).dt.replace_time_zone("UTC"))
+        lost += read.height if FILE not in frame.columns else 0
+        whole.append(read)
+    whole = [with_censors(frame, censored) for frame in whole if frame.height]
+    if not whole:
+        return None, 0
+    together = pl.concat(whole, how="diagonal")
+    spare = [name for name in (LINE, ROWS, USED) if name in together.columns]
+    return together.drop(spare).with_columns(pl.col(TIME).dt.replace_time_zone("UTC")), lost
 
 
-def _source(parser: FileParser, index: int, arranged: Arranged, options: ReadOptions) -> Source:
+def _source(parser: FileParser, index: int, count: Counted, options: ReadOptions) -> Source:
     refusals = list(parser.refusals())
-    used = parser.rows_used
-    count, lines = arranged.duplicates.get(index, (0, ()))
-    if count:
-        refusals.append(Refusal("exact duplicate of another row", count, lines))
-        used -= count
-    count, lines = arranged.reset.get(index, (0, ()))
-    if count:
-        refusals.append(Refusal("after a clock reset: the time cannot be trusted", count, lines))
-        used -= count
+    for cause, counts in (
+        ("no number in the row", count.empty),
+        ("exact duplicate of another row", count.duplicates),
+        ("the clock was wrong: the time cannot be trusted", count.reset),
+    ):
+        rows, lines = counts.get(index, (0, ()))
+        if rows:
+            refusals.append(Refusal(cause, rows, lines))
     return Source(
         name=parser.name,
         sha256=parser.opened.raw.sha256,
         size_bytes=parser.opened.raw.size_bytes,
         rows_read=parser.rows_read,
-        rows_used=max(used, 0),
+        rows_used=parser.rows_read - sum(refusal.rows for refusal in refusals),
         refusals=tuple(refusals),
         recipe=options.recipe or "worked out from the file",
     )
 
 
-__all__ = ["IN_MEMORY_BYTES", "gather", "utc"]
+__all__ = ["IN_MEMORY_BYTES", "gather"]

@@ -118,10 +118,14 @@ class Source:
         Digest of the file's bytes.
     size_bytes : int
         Size of the file [bytes].
-    rows_read, rows_used : int
-        Rows found, and rows that gave at least one usable reading.
+    rows_read : int
+        Rows found under the headings, blank ones included.
+    rows_used : int
+        Rows that gave at least one number with a time that can be trusted.
     refusals : tuple of Refusal
-        Rows not used, by cause.
+        All other rows, each under one cause, so that ``rows_read == rows_used + rows_refused``.
+        A row without a number still stands in the log as a time at which nothing was read; rows
+        without a time that can be trusted stand in ``Log.unplaced``.
     recipe : str
         Name of the recipe, or 'worked out from the file'.
     """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Final
 
 import polars as pl
@@ -10,21 +11,27 @@ from attrs import define, field
 from lungwort.air import units
 from lungwort.errors import AmbiguityError, LogError
 from lungwort.logs import times
+from lungwort.logs.arrange import ROWS, USED
 from lungwort.logs.blocks import LINE, OVERFLOW, Opened, cell_name, cells
-from lungwort.logs.cells import Causes, decimal_evidence, read_column
+from lungwort.logs.cells import Causes, decimal_evidence, read_cell, read_column
 from lungwort.logs.clock import Localiser
 from lungwort.logs.headings import read_heading
-from lungwort.logs.model import TIME, Refusal, censor_column, flag_column
+from lungwort.logs.model import MISSING, PLAIN, TIME, Refusal, censor_column, flag_column
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
-    from lungwort.logs.layout import Layout, ValueColumn
+    from lungwort.logs.columns import ValueColumn
+    from lungwort.logs.layout import Layout
     from lungwort.logs.options import ReadOptions
 
 _SAMPLE_WIDTH: Final = 160
 _WRONG_WIDTH_AT_MOST: Final = 0.2
+_SUMMARY_WORDS: Final = (
+    "total", "sum", "mean", "average", "avg", "min", "minimum", "max", "maximum", "median", "std", "count",
+    "summe", "mittel", "mittelwert", "somme", "moyenne", "suma", "media", "promedio", "gjennomsnitt",
+)  # fmt: skip
 
 
 @define
@@ -48,7 +55,6 @@ class FileParser:
     options: ReadOptions
     names: dict[str, str]
     rows_read: int = 0
-    rows_used: int = 0
     refused: Causes = field(factory=Causes)
     refused_samples: dict[str, str] = field(factory=dict)
     odd_cells: dict[str, Causes] = field(factory=dict)
@@ -58,6 +64,9 @@ class FileParser:
     localiser: Localiser | None = None
     untimed: list[pl.DataFrame] = field(factory=list)
     formats: list[str] = field(factory=list)
+    evidence: times.OrderEvidence = field(factory=times.OrderEvidence)
+    _offset_written: bool = field(default=False, repr=False)
+    _wall_met: bool = field(default=False, repr=False)
 
     @property
     def name(self) -> str:
@@ -128,7 +137,7 @@ class FileParser:
     def _settle_order(
         self, blocks: Iterator[tuple[pl.DataFrame, bool]]
     ) -> tuple[list[tuple[pl.DataFrame, bool]], Iterator[tuple[pl.DataFrame, bool]]]:
-        evidence = times.OrderEvidence()
+        evidence = self.evidence
         held: list[tuple[pl.DataFrame, bool]] = []
         for block in blocks:
             held.append(block)
@@ -144,48 +153,45 @@ class FileParser:
                 break
         if self.options.date_order:
             self.order = self.options.date_order
-            proven = evidence.settled
-            if (
-                proven
-                and self.order != proven
-                and not (self.order == "ymd" and evidence.two_digit_year)
-            ):
+            if evidence.open_dates and not evidence.allows(self.order) and not self._fits(evidence):
                 raise LogError(
-                    f"date order {self.order} was given, but dates such as {evidence.samples[0]!r} can only be "
-                    f"{proven}. Leave --date-order away or give {proven}.",
+                    f"date order {self.order} was given, but dates such as {evidence.against(self.order)!r} do not "
+                    "fit it. Leave --date-order away or give another.",
                     file=self.name,
                     line=self.layout.first_line,
                 )
             return held, blocks
         if evidence.contradictory:
-            raise AmbiguityError(
-                "some dates can only have the day first and some only the month first.",
-                choices=("dmy", "mdy"),
-                remedy="Export the log with one date format, or settle it with --date-order: rows that do not fit are refused.",
-                file=self.name,
-                line=self.layout.first_line,
-            )
+            raise self._contradiction()
         if evidence.open_dates and not evidence.settled:
-            if evidence.dotted and not evidence.two_digit_year:
+            if self._by_points():
                 # Dates with points have the day first wherever they are in use (such as DIN 1355-1).
                 self.notes.append(
                     "Dates with points were read with the day first; --date-order mdy reads them otherwise."
                 )
                 self.order = "dmy"
                 return held, blocks
-            sample = evidence.samples[0]
-            choices = ("dmy", "mdy", "ymd") if evidence.two_digit_year else ("dmy", "mdy")
-            hint = evidence.hint()
-            raise AmbiguityError(
-                f"dates such as {sample!r} do not say whether the day or the month stands first.",
-                choices=choices,
-                remedy=f"Settle it with --date-order {choices[0]} (or {' or '.join(choices[1:])}).{' ' + hint if hint else ''}",
-                file=self.name,
-                line=self.layout.first_line,
-                column=self.layout.time.headings[0],
-            )
+            raise self._open_order()
         self.order = evidence.settled or "dmy"
         return held, blocks
+
+    def _open_order(self) -> AmbiguityError:
+        evidence = self.evidence
+        sample = evidence.samples[0]
+        choices = ("dmy", "mdy", "ymd") if evidence.allows("ymd") else ("dmy", "mdy")
+        hint = evidence.hint()
+        return AmbiguityError(
+            f"dates such as {sample!r} do not say whether the day or the month stands first.",
+            choices=choices,
+            remedy=f"Settle it with --date-order {choices[0]} (or {' or '.join(choices[1:])}).{' ' + hint if hint else ''}",
+            file=self.name,
+            line=self.layout.first_line,
+            column=self.layout.time.headings[0],
+        )
+
+    def _fits(self, evidence: times.OrderEvidence) -> bool:
+        """Tell whether dates contradict one another, so that the given order chooses among them."""
+        return evidence.contradictory and self.order != "ymd"
 
     def _parse(self, frame: pl.DataFrame, whole_line: bool, *, last: bool) -> pl.DataFrame:  # noqa: FBT001 - block and how it ends
         self.rows_read += frame.height
@@ -290,10 +296,46 @@ class FileParser:
             )
             self.has_offset = self.has_offset or utc
             return stamp if utc else self._localise(stamp)
-        stamp, offset, formats = times.parse_text(self._time_text(frame), self.order)
-        self.formats.extend(text for text in formats if text not in self.formats)
-        self.has_offset = self.has_offset or offset or plan.utc_stated
-        return stamp if offset or plan.utc_stated else self._localise(stamp)
+        text = self._time_text(frame)
+        parsed = times.parse_text(text, self.order, with_offset=self._offset_written)
+        if not all(form.startswith("%Y") for form in parsed.formats):
+            self._watch_order(text)
+        self.formats.extend(form for form in parsed.formats if form not in self.formats)
+        self._offset_written = parsed.offset
+        self._wall_met = self._wall_met or parsed.wall
+        self.has_offset = self.has_offset or parsed.offset or plan.utc_stated
+        if parsed.offset or plan.utc_stated:
+            return parsed.times
+        return self._localise(parsed.times)
+
+    @property
+    def mixed_offsets(self) -> bool:
+        """Whether some times carry an offset from UTC and others do not."""
+        return self._offset_written and self._wall_met
+
+    def _watch_order(self, text: pl.Series) -> None:
+        """Stop where later dates contradict the order that earlier ones proved, or prove none."""
+        if self.options.date_order is not None:
+            return
+        self.evidence.add(times.date_prefixes(text))
+        if not self.evidence.open_dates:
+            return
+        if self.evidence.contradictory or not self.evidence.allows(self.order):
+            raise self._contradiction()
+        if not self.evidence.settled and not self._by_points():
+            raise self._open_order()
+
+    def _by_points(self) -> bool:
+        return self.evidence.dotted and not self.evidence.two_digit_year
+
+    def _contradiction(self) -> AmbiguityError:
+        return AmbiguityError(
+            "some dates can only have the day first and some only the month first.",
+            choices=("dmy", "mdy"),
+            remedy="Export the log with one date format, or settle it with --date-order: rows that do not fit are refused.",
+            file=self.name,
+            line=self.layout.first_line,
+        )
 
     def _start(self) -> datetime | None:
         start = self.options.start
@@ -312,24 +354,43 @@ class FileParser:
 
     def _refuse_untimed(self, rows: pl.DataFrame) -> None:
         place = cell_name(self.layout.time.columns[0])
-        no_time = rows.filter(pl.col(place).str.strip_chars() == "")
-        self.refuse("no time in the row", no_time)
-        odd = rows.filter(pl.col(place).str.strip_chars() != "")
+        stamp = pl.col(place).str.strip_chars()
+        no_time, odd = rows.filter(stamp == ""), rows.filter(stamp != "")
         if odd.height:
             for row in odd.head(200).iter_rows(named=True):
                 found = [str(row[cell_name(i)] or "") for i in range(self.layout.width)]
                 keys = [read_heading(text).key for text in found if text]
-                if sum(bool(key) for key in keys) >= 2 and any(
-                    key in {"time", "date"} for key in keys
-                ):
+                if sum(map(bool, keys)) > 1 and any(key in {"time", "date"} for key in keys):
                     raise LogError(
                         f"other headings begin here ({', '.join(text for text in found[:4] if text)} …). "
                         "Split the file there and read the parts.",
                         file=self.name,
                         line=int(row[LINE]),
                     )
-            self.refuse("time cannot be read", odd)
-        self.untimed.append(self._readings(rows, count=False))
+        summary = stamp.str.to_lowercase().str.strip_chars(":").is_in(_SUMMARY_WORDS)
+        self.refuse("a summary row", odd.filter(summary))
+        kept, said = self._with_readings(odd.filter(~summary))
+        bare, blank = self._with_readings(no_time)
+        self.refuse(
+            "neither a time nor a reading (a comment or a footer)", pl.concat([said, blank])
+        )
+        self.refuse("time cannot be read", kept)
+        self.refuse("no time in the row", bare)
+        held = pl.concat([kept, bare])
+        if held.height:
+            self.untimed.append(self._readings(held, count=False))
+
+    def _with_readings(self, rows: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+        """Part rows without a time into those that can hold a reading and those that hold none."""
+        if rows.height == 0:
+            return rows, rows
+        long = self.layout.long
+        places = [long.value] if long else [column.index for column in self.layout.values]
+        held = pl.Series(
+            [any(map(_may_be_reading, row)) for row in rows.select(map(cell_name, places)).rows()],
+            dtype=pl.Boolean,
+        )
+        return rows.filter(held), rows.filter(~held)
 
     def _readings(self, frame: pl.DataFrame, *, count: bool) -> pl.DataFrame:
         if self.layout.long is not None:
@@ -339,13 +400,6 @@ class FileParser:
             for column in self.layout.values:
                 columns.extend(self._column(column, frame[cell_name(column.index)], frame[LINE]))
             wide = pl.DataFrame(columns)
-        if count and self.layout.long is None:
-            names = [self.names[self._key(column)] for column in self.layout.values]
-            self.rows_used += int(
-                wide.select(
-                    pl.any_horizontal(pl.col(name).is_not_null() for name in names).sum()
-                ).item()
-            )
         return wide
 
     def _key(self, column: ValueColumn) -> str:
@@ -431,26 +485,40 @@ class FileParser:
                     self.refuse("unit differs from the channel's", other)
                     part = part.filter(unit.is_in(usual[:1]))
             series = self._column(column, part[cell_name(long.value)], part[LINE])
-            table = pl.DataFrame([part[LINE], part[TIME], *series]).with_columns(
-                pl.col(TIME).cum_count().over(TIME).alias("_nth")
+            value = self.names[column.heading]
+            table = pl.DataFrame([part[LINE], part[TIME], *series]).select(
+                TIME,
+                pl.col(TIME).cum_count().over(TIME).alias("_nth"),
+                *(one.name for one in series),
+                pl.col(LINE).alias(f"_line_{value}"),
+                pl.col(value).is_not_null().cast(pl.UInt32).alias(f"_used_{value}"),
             )
-            if count:
-                self.rows_used += int(table[self.names[column.heading]].is_not_null().sum())
-            if wide is None:
-                wide = table
-            else:
-                wide = wide.join(
-                    table.drop(LINE),
+            wide = (
+                table
+                if wide is None
+                else wide.join(
+                    table,
                     on=[TIME, "_nth"],
                     how="full",
                     coalesce=True,
                     maintain_order="left_right",
                 )
+            )
         if wide is None:
             return frame.select(LINE, TIME)
-        wide = wide.drop("_nth").sort(TIME, maintain_order=True, nulls_last=True)
-        flags = [pl.col(name).fill_null(9) for name in wide.columns if name.endswith("_flag")]
-        return wide.with_columns(pl.col(LINE).fill_null(0), *flags)
+        lines = [name for name in wide.columns if name.startswith("_line_")]
+        used = [name for name in wide.columns if name.startswith("_used_")]
+        flags = [pl.col(name).fill_null(MISSING) for name in wide.columns if name.endswith("_flag")]
+        return (
+            wide.with_columns(
+                pl.min_horizontal(lines).alias(LINE),
+                pl.sum_horizontal(pl.col(lines).is_not_null()).cast(pl.UInt32).alias(ROWS),
+                pl.sum_horizontal(used).cast(pl.UInt32).alias(USED),
+                *flags,
+            )
+            .drop("_nth", *lines, *used)
+            .sort(TIME, maintain_order=True, nulls_last=True)
+        )
 
 
 def _chain(
@@ -459,3 +527,9 @@ def _chain(
     while held:
         yield held.pop(0)
     yield from blocks
+
+
+def _may_be_reading(cell: str | None) -> bool:
+    """Tell whether a cell can hold a reading: a number, '<' or '>', or a word for over range."""
+    text = cell or ""
+    return bool(re.search(r"\d", text)) or read_cell(text, "point", "").censor != PLAIN
