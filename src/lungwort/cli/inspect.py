@@ -12,11 +12,14 @@ import typer
 from lungwort.cli import options as opt
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
 
     from lungwort.jobs.inspect import FileSeen, LogSeen, Seen
 
 _OPEN = 3
+_MOST_HEADINGS = 12
 
 
 def inspect(
@@ -108,14 +111,30 @@ def _print(out: Console, seen: Seen) -> None:
         out.print(Text(f"Not read yet: {seen.problem}", style="bold yellow"))
 
 
-def _print_file(out: Console, file: FileSeen) -> None:
+def _line(out: Console, label: str, value: str, style: str = "") -> None:
+    from rich.padding import Padding  # noqa: PLC0415 - keeps --help instant
+    from rich.text import Text  # noqa: PLC0415 - keeps --help instant
+
+    text = Text.assemble((f"{label}: ", f"bold {style}".strip()), (value, style))
+    out.print(Padding(text, (0, 0, 0, 2), expand=False))
+
+
+def _item(out: Console, text: str) -> None:
     from rich.padding import Padding  # noqa: PLC0415 - keeps --help instant
     from rich.table import Table  # noqa: PLC0415 - keeps --help instant
     from rich.text import Text  # noqa: PLC0415 - keeps --help instant
 
+    grid = Table.grid(padding=(0, 1))
+    grid.add_row("·", Text(text))
+    out.print(Padding(grid, (0, 0, 0, 4), expand=False))
+
+
+def _print_file(out: Console, file: FileSeen) -> None:
+    from rich.text import Text  # noqa: PLC0415 - keeps --help instant
+
     out.print(Text(file.name, style="bold"))
     unit_line = f", units in line {file.unit_line}" if file.unit_line else ""
-    facts = (
+    for label, value in (
         ("SHA-256", file.sha256),
         ("Text", f"{file.encoding}, cut by {file.delimiter}, decimal {file.decimal}"),
         (
@@ -123,25 +142,59 @@ def _print_file(out: Console, file: FileSeen) -> None:
             f"headings in line {file.header_line}{unit_line}, readings from line {file.first_line}",
         ),
         ("Time", file.time),
-    )
-    for label, value in facts:
-        out.print(Padding(Text.assemble((f"{label}: ", "bold"), value), (0, 0, 0, 2)))
-    table = Table(box=None, padding=(0, 2, 0, 2), header_style="bold")
-    for name in ("column", "taken as", "unit", "kept as"):
-        table.add_column(name, overflow="fold")
-    for one in file.columns:
-        table.add_row(*map(Text, (one.heading, one.taken_as, one.unit, one.kept_as)))
-    out.print(table)
-    for heading, why in file.unused:
-        out.print(Padding(Text(f"Not used: {heading}: {why}."), (0, 0, 0, 2)))
+    ):
+        _line(out, label, value)
+    if file.columns:
+        rows = [(one.heading, one.taken_as, one.unit, one.kept_as) for one in file.columns]
+        _table(out, ("column", "taken as", "unit", "kept as"), rows, right_from=4)
+    for why, headings in _by_reason(file.unused).items():
+        _line(out, "Not used", f"{headings} ({why}).")
     for question in file.questions:
-        out.print(Padding(Text(f"Open: {question}", style="yellow"), (0, 0, 0, 2)))
+        _line(out, "Open", question, "yellow")
     out.print()
 
 
-def _print_log(out: Console, log: LogSeen) -> None:
+def _by_reason(unused: tuple[tuple[str, str], ...]) -> dict[str, str]:
+    """Put headings together that are left alone for one reason; a long list is cut short."""
+    groups: dict[str, list[str]] = {}
+    for heading, why in unused:
+        groups.setdefault(why, []).append(" ".join(heading.split()))
+    told = {}
+    for why, headings in groups.items():
+        more = len(headings) - _MOST_HEADINGS
+        told[why] = ", ".join(headings[:_MOST_HEADINGS])
+        if more > 0:
+            told[why] += f" … and {more} more, all listed with --json"
+    return told
+
+
+def _table(
+    out: Console, head: tuple[str, ...], rows: Sequence[tuple[str, ...]], *, right_from: int
+) -> None:
+    """Show a table, or one line a row where the table is too wide for the screen."""
     from rich.padding import Padding  # noqa: PLC0415 - keeps --help instant
     from rich.table import Table  # noqa: PLC0415 - keeps --help instant
+    from rich.text import Text  # noqa: PLC0415 - keeps --help instant
+
+    widths = [max(map(len, column)) for column in zip(head, *rows, strict=True)]
+    room = out.width - sum(widths) - 2
+    gap = 2 if room >= 2 * (len(head) - 1) else 1
+    if room < gap * (len(head) - 1):
+        for row in rows:
+            rest = ", ".join(
+                f"{name} {cell or '–'}" for name, cell in zip(head[1:], row[1:], strict=True)
+            )
+            _item(out, f"{row[0]}: {rest}")
+        return
+    table = Table(box=None, padding=(0, gap, 0, 0), header_style="bold", pad_edge=False)
+    for place, name in enumerate(head):
+        table.add_column(name, no_wrap=True, justify="right" if place >= right_from else "left")
+    for row in rows:
+        table.add_row(*map(Text, row))
+    out.print(Padding(table, (0, 0, 0, 2), expand=False))
+
+
+def _print_log(out: Console, log: LogSeen) -> None:
     from rich.text import Text  # noqa: PLC0415 - keeps --help instant
 
     out.print(Text("Readings", style="bold"))
@@ -151,32 +204,24 @@ def _print_log(out: Console, log: LogSeen) -> None:
         ("Zone", log.zone),
         ("Sampling interval", log.interval),
     ):
-        out.print(Padding(Text.assemble((f"{label}: ", "bold"), value), (0, 0, 0, 2)))
-    for head, rows in (
-        (
-            (
-                "channel",
-                "unit",
-                "lowest",
-                "highest",
-                "good",
-                "suspect",
-                "bad",
-                "missing",
-                "settling",
-            ),
-            log.channels,
-        ),
-        (("cause", "channel", "", "from and to", "readings", "what was seen"), log.stretches),
-        (("file", "rows refused because", "rows", "first lines", "text"), log.refusals),
-    ):
-        if rows:
-            table = Table(box=None, padding=(0, 2, 0, 2), header_style="bold")
-            for place, name in enumerate(head):
-                table.add_column(name, overflow="fold", no_wrap=place == 0 and len(name) < 8)  # noqa: PLR2004 - not for file names
-            for row in rows:
-                table.add_row(*map(Text, row))
-            out.print(table)
+        _line(out, label, value)
+    head = ("channel", "unit", "lowest", "highest", "good", "suspect", "bad", "missing", "settling")
+    _table(out, head, log.channels, right_from=2)
+    if log.stretches:
+        out.print(Text("Stretches with a quality of their own", style="bold"))
+    for cause, channel, times, span, readings, text in log.stretches:
+        where = "all channels" if channel == "all" else channel
+        count = "" if times == "1 time" else f"{times}, "
+        held = "" if cause == "gap" else f", {readings} reading{'s' * (readings != '1')}"
+        _item(out, f"{cause}, {where}: {count}{span}{held}: {text.removeprefix(f'{cause}: ')}.")
+    if log.refusals:
+        out.print(Text("Rows not used", style="bold"))
+    several = len({row[0] for row in log.refusals}) > 1
+    for name, cause, rows, lines, sample in log.refusals:
+        where = f"{name}: " if several else ""
+        first = f", first at line {lines}" if lines else ""
+        shown = f" ('{sample.strip()}')" if sample.strip(" ;,|\t") else ""
+        _item(out, f"{where}{cause}: {rows} row{'s' * (rows != '1')}{first}{shown}.")
     for label, texts in (("Note", log.notes), ("Doubt", log.doubts)):
         for text in texts:
-            out.print(Padding(Text(f"{label}: {text}"), (0, 0, 0, 2)))
+            _line(out, label, text if text.endswith(".") else f"{text}.")

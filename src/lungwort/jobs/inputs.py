@@ -61,6 +61,27 @@ def parse_duration(text: str, option: str) -> timedelta:
     raise InputError(f"{option} {text!r} is no length of time. Write it like 30s, 30min, 2h or 0.")
 
 
+def datetime_of(text: str) -> datetime:
+    """Read an ISO 8601 date and time, with an offset where one is written.
+
+    Parameters
+    ----------
+    text : str
+        Like ``2026-03-04 10:00``.
+
+    Returns
+    -------
+    datetime.datetime
+        With a time zone only where the text states one.
+
+    Raises
+    ------
+    ValueError
+        Where it is no such text.
+    """
+    return datetime.fromisoformat(text.strip())
+
+
 def parse_moment(text: str, zone: str | None, option: str) -> datetime:
     """Read a moment.
 
@@ -84,7 +105,7 @@ def parse_moment(text: str, zone: str | None, option: str) -> datetime:
         Where it is not such a moment.
     """
     try:
-        moment = datetime.fromisoformat(text.strip())
+        moment = datetime_of(text)
     except ValueError as error:
         raise InputError(
             f"{option} {text!r} is no moment. Write it year first, like '2026-03-04 10:00'."
@@ -124,9 +145,7 @@ def parse_pressure_bar_g(text: str, option: str) -> tuple[float, str]:
         taken = ""
         if units.unit(unit).dimension == units.PRESSURE_UNSTATED:
             taken = f"Supply pressure '{text.strip()}' was taken as gauge pressure."
-            unit = {"hPa": "mbar(g)", "Pa": "Pa(a)"}.get(unit, f"{unit}(g)")
-            if unit == "Pa(a)":
-                raise QuantityError("Pa without (a) or (g) is not clear. Write bar(g).")
+            unit = {"hPa": "mbar(g)"}.get(unit, f"{unit}(g)")
         bar_g = units.scale(value, unit, "bar(g)")
     except QuantityError as error:
         raise InputError(f"{option} {text!r}: {error}") from error

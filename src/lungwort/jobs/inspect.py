@@ -3,25 +3,26 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from attrs import asdict, field, frozen
 
 from lungwort.air.analytes import ANALYTES, ATMOSPHERIC_DEW_POINT, PRESSURE_DEW_POINT
 from lungwort.errors import AmbiguityError, LogError
-from lungwort.jobs.reading import Reading
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from datetime import datetime
+    from pathlib import Path
 
+    from lungwort.jobs.reading import Reading
     from lungwort.logs.blocks import Opened
     from lungwort.logs.layout import Layout
     from lungwort.logs.model import Log, Stretch
     from lungwort.logs.options import ReadOptions
     from lungwort.paper.text import Clock
 
+_TIME_UNITS: Final = {1.0: "s", 1e-3: "ms", 60.0: "min", 3600.0: "h"}
 _WORDS: Final = {
     PRESSURE_DEW_POINT: " pressure dew point",
     ATMOSPHERIC_DEW_POINT: " atmospheric dew point",
@@ -165,7 +166,11 @@ def _file(opened: Opened, layout: Layout) -> FileSeen:
     from lungwort.logs.layout import DELIMITER_NAMES  # noqa: PLC0415 - keeps --help instant
 
     plan = layout.time
-    where = " + ".join(repr(heading) for heading in plan.headings)
+    where = " and ".join(
+        repr(heading) if heading else f"column {place + 1}"
+        for heading, place in zip(plan.headings, plan.columns, strict=True)
+    )
+    kind = "date and time as text" if plan.kind == "text" else plan.kind
     columns = tuple(
         ColumnSeen(
             column.heading,
@@ -185,7 +190,7 @@ def _file(opened: Opened, layout: Layout) -> FileSeen:
         header_line=layout.header_line,
         unit_line=layout.unit_line,
         first_line=layout.first_line,
-        time=f"{plan.kind} in {where}" + (", stated as UTC" if plan.utc_stated else ""),
+        time=f"{kind} in {where}" + (", stated as UTC" if plan.utc_stated else ""),
         columns=columns,
         unused=layout.unused,
         questions=tuple(
@@ -295,18 +300,27 @@ def _counts(log: Log) -> dict[str, dict[str, float | None]]:
 def _recipe(planned: tuple[Opened, Layout], options: ReadOptions, name: str) -> str:
     from attrs import evolve  # noqa: PLC0415 - only here
 
+    from lungwort.logs.columns import label_of  # noqa: PLC0415 - keeps --help instant
     from lungwort.logs.recipe import recipe_text  # noqa: PLC0415 - keeps --help instant
 
     opened, layout = planned
+    in_table = layout.long is None
     settled = evolve(
         options,
         delimiter=layout.delimiter or None,
         encoding=opened.raw.encoding or None,
         decimal=layout.decimal,
-        time_columns=layout.time.headings,
+        time_columns=tuple(label_of(place, layout.headings) for place in layout.time.columns),
     )
+    if layout.time.kind == "elapsed time":
+        given = tuple(pair for pair in options.units if pair[0] != "time")
+        settled = evolve(settled, units=(*given, ("time", _TIME_UNITS[layout.time.unit_s])))
     channels = [
-        (column.heading, column.analyte, f"{column.unit}{_WORDS.get(column.quantity, '')}")
+        (
+            label_of(column.index, layout.headings) if in_table else column.heading,
+            column.analyte,
+            f"{column.unit}{_WORDS.get(column.quantity, '')}",
+        )
         for column in layout.values
     ]
     return recipe_text(settled, channels, name)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from attrs import evolve, field, frozen
@@ -18,14 +17,23 @@ from lungwort.jobs.reading import Reading
 from lungwort.limits.model import Conditions
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
     from datetime import datetime
+    from pathlib import Path
 
     from lungwort.paper.content import Cover, ExcursionRow, FindingRow
     from lungwort.verdict.model import Options, Verdict
 
 # What is logged beside the air and helps to read it, whatever the limits ask for.
 _BESIDE = ("pressure", "temperature", "relative_humidity", "flow")
+
+
+def _paths(values: Iterable[Path]) -> tuple[Path, ...]:
+    return tuple(values)
+
+
+def _texts(values: Iterable[str]) -> tuple[str, ...]:
+    return tuple(values)
 
 
 @frozen
@@ -62,10 +70,10 @@ class Request:
         Name of the outlet, for the paper.
     """
 
-    files: tuple[Path, ...] = field(converter=tuple)
+    files: tuple[Path, ...] = field(converter=_paths)
     limits: str
     reading: Reading = field(factory=Reading)
-    spots: tuple[str, ...] = field(factory=tuple, converter=tuple)
+    spots: tuple[str, ...] = field(factory=tuple, converter=_texts)
     supply_pressure: str | None = None
     lowest_temperature: str | None = None
     begin: str | None = None
@@ -108,7 +116,7 @@ def judge(
     from lungwort.spot.parse import parse_spot  # noqa: PLC0415 - keeps --help instant
     from lungwort.verdict import decision  # noqa: PLC0415 - keeps --help instant
     from lungwort.verdict.judge import check_options  # noqa: PLC0415 - keeps --help instant
-    from lungwort.verdict.judge import judge as hold
+    from lungwort.verdict.judge import judge as hold  # noqa: PLC0415 - keeps --help instant
 
     if not request.files and not request.spots:
         raise InputError(

@@ -6,11 +6,17 @@ from typing import TYPE_CHECKING, Any
 
 from attrs import evolve, field, frozen
 
-from lungwort.jobs.inputs import parse_duration, parse_moment, parse_pairs
+from lungwort.jobs.inputs import datetime_of, parse_duration, parse_moment, parse_pairs
 from lungwort.logs.options import ReadOptions
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime
     from pathlib import Path
+
+
+def _texts(values: Iterable[str]) -> tuple[str, ...]:
+    return tuple(values)
 
 
 @frozen
@@ -42,12 +48,12 @@ class Reading:
     delimiter: str | None = None
     encoding: str | None = None
     sheet: str | None = None
-    unit: tuple[str, ...] = field(factory=tuple, converter=tuple)
-    column: tuple[str, ...] = field(factory=tuple, converter=tuple)
-    ignore: tuple[str, ...] = field(factory=tuple, converter=tuple)
-    time_column: tuple[str, ...] = field(factory=tuple, converter=tuple)
-    missing: tuple[str, ...] = field(factory=tuple, converter=tuple)
-    trust: tuple[str, ...] = field(factory=tuple, converter=tuple)
+    unit: tuple[str, ...] = field(factory=tuple, converter=_texts)
+    column: tuple[str, ...] = field(factory=tuple, converter=_texts)
+    ignore: tuple[str, ...] = field(factory=tuple, converter=_texts)
+    time_column: tuple[str, ...] = field(factory=tuple, converter=_texts)
+    missing: tuple[str, ...] = field(factory=tuple, converter=_texts)
+    trust: tuple[str, ...] = field(factory=tuple, converter=_texts)
     start: str | None = None
     header_line: int | None = None
     settle: str | None = None
@@ -115,13 +121,8 @@ class Reading:
         return evolve(base, **changes)
 
 
-def _start(text: str, zone: str | None) -> Any:  # noqa: ANN401 - a datetime, with or without a zone
+def _start(text: str, zone: str | None) -> datetime:
+    """Read the start; without any zone it stays a wall time, as the log's own times would."""
     moment = parse_moment(text, zone, "--start")
-    # Without any zone the start stays a wall time, as the log's own times would.
-    stated = (
-        zone is not None
-        or text.strip()[10:].strip().endswith("Z")
-        or "+" in text[10:]
-        or "-" in text[10:]
-    )
+    stated = zone is not None or datetime_of(text).tzinfo is not None
     return moment if stated else moment.replace(tzinfo=None)

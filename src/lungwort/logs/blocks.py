@@ -110,7 +110,8 @@ def _read_sheet(raw: RawFile, options: ReadOptions) -> pl.DataFrame:
                 tables.append((name, table))
     except fastexcel.FastExcelError as error:
         raise LogError(
-            f"cannot be read as a workbook ({error}). Save it anew or export CSV.", file=raw.name
+            f"cannot be read as a workbook ({str(error).splitlines()[0]}). Save it anew or export CSV.",
+            file=raw.name,
         ) from error
     if not tables:
         raise LogError("has no worksheet with a table. Export the readings as CSV.", file=raw.name)

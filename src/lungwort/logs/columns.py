@@ -266,7 +266,8 @@ def _named(headings: tuple[str, ...], options: ReadOptions, name: str) -> dict[i
             )
     named: dict[int, str] = {}
     for key, text in options.columns:
-        place = column_of(text, headings, name, f"--column {key}")
+        by = f"recipe {options.recipe!r}" if options.recipe else f"--column {key}"
+        place = column_of(text, headings, name, by)
         if named.get(place, key) != key:
             raise LogError(
                 f"the column {text!r} was given for {named[place]} and for {key}. Give it for one.",
@@ -282,7 +283,8 @@ def _units(headings: tuple[str, ...], options: ReadOptions, name: str) -> dict[i
     for key, text in options.units:
         if key in ANALYTES or key == "time" or not key.strip():
             continue
-        place = column_of(key, headings, name, f"--unit '{key}={text}'")
+        by = f"recipe {options.recipe!r}" if options.recipe else f"--unit '{key}={text}'"
+        place = column_of(key, headings, name, by)
         units.setdefault(place, text)
     return units
 

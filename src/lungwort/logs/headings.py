@@ -133,6 +133,31 @@ def fold(text: str) -> str:
     return " ".join(re.sub(r"[^\w%°/]+", " ", plain.lower()).split())
 
 
+def bare_unit(text: str) -> str:
+    """Take the brackets off a unit that stands in a cell of its own: '[ppm]', but not 'bar(g)'.
+
+    Parameters
+    ----------
+    text : str
+        A cell of a row of units.
+
+    Returns
+    -------
+    str
+        The unit as written.
+
+    Examples
+    --------
+    >>> bare_unit(" [ppm] "), bare_unit("bar(g)"), bare_unit("(bar(g))")
+    ('ppm', 'bar(g)', 'bar(g)')
+    """
+    stripped = text.strip()
+    inside = re.fullmatch(r"\[(.*)\]|\{(.*)\}|\((.*)\)", stripped)
+    if inside is None or air_units.unit_name(stripped) is not None:
+        return stripped
+    return next(group for group in inside.groups() if group is not None).strip()
+
+
 def read_heading(heading: str, unit_row: str = "") -> Reading:
     """Read one heading, with what stands in the unit row below it.
 
@@ -158,7 +183,7 @@ def read_heading(heading: str, unit_row: str = "") -> Reading:
     "the word 'step' is not known"
     """
     unit, unit_text, rest, asides = _take_unit(heading)
-    below = unit_row.strip().strip("[](){}").strip()
+    below = bare_unit(unit_row)
     doubt = ""
     if below and below not in {"-", "--"}:
         named = air_units.unit_name(below)
@@ -378,7 +403,7 @@ def _left_over(words: list[str], hits: list[tuple[str, int, int]], key: str) -> 
         numbered = word.isdigit() and (
             before in {"number me", ""} or (len(word) == 1 and before in ANALYTES)
         )
-        if numbered and before in {"co", "no", "so2", "o2"} and word in {"2", "3"}:
+        if numbered and before in {"co", "no"} and word == "2":
             return f"'{before} {word}' can be a number or part of a formula"
         known = (
             word in words_of.NEUTRAL

@@ -15,7 +15,7 @@ from lungwort.errors import LogError
 from lungwort.logs import times
 from lungwort.logs.cells import decimal_evidence
 from lungwort.logs.columns import Chosen, ValueColumn, choose_columns
-from lungwort.logs.headings import Reading, read_heading
+from lungwort.logs.headings import Reading, bare_unit, read_heading
 from lungwort.logs.options import Question, ReadOptions
 from lungwort.logs.timeplan import TimePlan, find_time
 
@@ -262,7 +262,7 @@ def _looks_like_data(cells: list[str]) -> bool:
 
 
 def _is_unit_row(row: list[str]) -> bool:
-    cells = [cell.strip().strip("[](){}").strip() for cell in row if cell.strip()]
+    cells = [bare_unit(cell) for cell in row if cell.strip()]
     if not cells:
         return False
     known = sum(air_units.unit_name(cell) is not None for cell in cells)
@@ -340,7 +340,7 @@ def settle_labels(
     readings = [read_heading(label, labels[label].most_common(1)[0][0]) for label in names]
     chosen = choose_columns(names, readings, [], (), options, name=name, line=layout.header_line)
     for column in chosen.values:
-        units = [unit for unit in labels[column.heading] if unit]
+        units = [unit or "no unit" for unit in labels[column.heading]]
         if len({air_units.unit_name(unit) or unit for unit in units}) > 1:
             raise LogError(
                 f"the readings of {column.heading!r} stand in several units: {', '.join(units)}. "

@@ -12,6 +12,7 @@ from lungwort.air.analytes import ANALYTES
 from lungwort.errors import QuantityError, RecipeError
 from lungwort.logs.columns import parse_given_unit
 from lungwort.logs.options import DATE_ORDERS, DECIMALS, ReadOptions
+from lungwort.logs.times import elapsed_unit_s
 
 FORMAT: Final = "lungwort-recipe/1"
 _FILE_KEYS: Final = (
@@ -58,7 +59,7 @@ def load_recipe(path: str | Path) -> ReadOptions:
     """
     where = Path(path)
     try:
-        table = tomllib.loads(where.read_text(encoding="utf-8"))
+        table = tomllib.loads(where.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise RecipeError(
             f"{where.name}: cannot be opened ({error.strerror or error}). Check the name."
@@ -97,8 +98,13 @@ def load_recipe(path: str | Path) -> ReadOptions:
                 raise RecipeError(f"{name}: channel {number}: {error}") from error
             units.append((heading, unit))
         columns.append((analyte, heading))
-    if time.get("unit"):
-        units.append(("time", str(time["unit"])))
+    time_unit = _text(time, "unit", name, "time")
+    if time_unit:
+        if elapsed_unit_s(time_unit) is None:
+            raise RecipeError(
+                f"{name}: time: unit is {time_unit!r}, and must be a unit of time: s, ms, min or h."
+            )
+        units.append(("time", time_unit))
     return ReadOptions(
         zone=_text(time, "zone", name, "time") or None,
         date_order=_choice(time, "date_order", DATE_ORDERS, name),
@@ -107,7 +113,7 @@ def load_recipe(path: str | Path) -> ReadOptions:
         encoding=_text(file, "encoding", name, "file") or None,
         units=tuple(units),
         columns=tuple(columns),
-        only_columns=bool(file.get("only_columns", False)),
+        only_columns=_yes_or_no(file, "only_columns", name),
         ignore=_texts(file, "ignore", name),
         time_columns=_texts(time, "columns", name),
         start=_moment(time.get("start"), name),
@@ -152,7 +158,19 @@ def _texts(table: dict[str, Any], key: str, name: str) -> tuple[str, ...]:
     value = table.get(key, [])
     if not isinstance(value, list):
         raise RecipeError(f"{name}: {key} must be a list, and is {value!r}.")
-    return tuple(f"{item:g}" if isinstance(item, (int, float)) else str(item) for item in value)
+    for item in value:
+        if isinstance(item, bool) or not isinstance(item, (int, float, str)):
+            raise RecipeError(
+                f"{name}: {key} must be a list of texts or numbers, and holds {item!r}."
+            )
+    return tuple(item if isinstance(item, str) else f"{item:g}" for item in value)
+
+
+def _yes_or_no(table: dict[str, Any], key: str, name: str) -> bool:
+    value = table.get(key, False)
+    if not isinstance(value, bool):
+        raise RecipeError(f"{name}: {key} must be true or false, and is {value!r}.")
+    return value
 
 
 def _choice(table: dict[str, Any], key: str, allowed: tuple[str, ...], name: str) -> str | None:
@@ -209,8 +227,8 @@ def recipe_text(options: ReadOptions, headings: list[tuple[str, str, str]], name
         TOML text.
     """
     lines = [f"format = {_quote(FORMAT)}", f"name = {_quote(name)}"]
-    lines.append(f"settle_min = {options.settle_s / 60:g}")
-    lines.append(f"resettle_gap_min = {options.resettle_gap_s / 60:g}")
+    lines.append(f"settle_min = {options.settle_s / 60:.12g}")
+    lines.append(f"resettle_gap_min = {options.resettle_gap_s / 60:.12g}")
     if options.trust:
         lines.append(f"trust = {_list(options.trust)}")
     lines += ["", "[file]"]
@@ -242,7 +260,17 @@ def recipe_text(options: ReadOptions, headings: list[tuple[str, str, str]], name
 
 def _quote(text: str) -> str:
     table = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\t": "\\t", "\r": "\\r"}
-    return '"' + "".join(table.get(char, char) for char in text) + '"'
+    return '"' + "".join(table.get(char) or _plain(char) for char in text) + '"'
+
+
+def _plain(char: str) -> str:
+    return (
+        char
+        if char.isprintable()
+        else f"\\u{ord(char):04X}"
+        if ord(char) < 1 << 16
+        else f"\\U{ord(char):08X}"
+    )
 
 
 def _list(items: tuple[str, ...]) -> str:

@@ -141,7 +141,7 @@ OTHER_PRESSURE: Final = frozenset(
     {
         "partial", "partialdruck", "barometric", "barometrisch", "barometer", "atmospheric",
         "atmospharisch", "atmospherique", "atmosferica", "ambient", "oil", "ol", "water", "wasser",
-        "differential", "differenz", "differenzdruck", "delta", "cylinder", "bottle", "flaschen",
+        "switch", "differential", "differenz", "differenzdruck", "delta", "cylinder", "bottle", "flaschen",
         "flasche", "tank", "vacuum", "vakuum", "steam", "dampf", "vapour", "vapor",
     }
 )  # fmt: skip
