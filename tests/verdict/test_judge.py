@@ -874,3 +874,14 @@ def test_what_is_thin_is_told() -> None:
     assert any("lowered to 50 %" in one for one in verdict.cautions)
     assert any(one.startswith("Hand test 'co2=400 ppm': the limit set") for one in verdict.notes)
     assert any(one.startswith("Hand test 'oil': the limit set has") for one in verdict.notes)
+
+
+def test_hand_tests_and_decision_rule_can_be_given_plainly() -> None:
+    """A hand test may be typed, and the decision rule given by name."""
+    log = make_log({"co": [4.5] * 100})
+    plain = judge(log, limits(CO, upper("oil", 0.5, "mg/m3")), spots=["oil=<0.05 mg/m3"])
+    guarded = judge(log, limits(CO), decision="guarded")
+    assert plain.overall == "conforms"
+    assert plain.spots[0].analyte == "oil"
+    assert guarded.options.decision == GUARDED
+    assert guarded.finding("co").verdict == "undecided"

@@ -13,7 +13,8 @@ from lungwort.errors import InputError, LimitSetError
 from lungwort.limits.model import Conditions
 from lungwort.limits.resolve import resolve
 from lungwort.logs.plausible import possible_range
-from lungwort.verdict import averages, decision
+from lungwort.spot.together import missing_part, together
+from lungwort.verdict import averages
 from lungwort.verdict import notes as telling
 from lungwort.verdict.basis import Basis, NotComparable, basis, bounds_of
 from lungwort.verdict.blocks import BLOCK_ROWS, Span, microseconds, moment
@@ -21,6 +22,7 @@ from lungwort.verdict.doubt import trust_in, with_unplaced
 from lungwort.verdict.evidence import Court, clear_test, coverage_of, of_check
 from lungwort.verdict.excursions import SECOND_US, Tracker
 from lungwort.verdict.findings import finding, laid_aside, not_applicable, of_spots, overall
+from lungwort.verdict.joined import limits_the_sum, logged_parts
 from lungwort.verdict.model import (
     ABOVE,
     BELOW,
@@ -55,8 +57,9 @@ def judge(
     log: Log | None,
     limit_set: LimitSet,
     *,
-    spots: Sequence[SpotTest] = (),
+    spots: Sequence[SpotTest | str] = (),
     supply: Conditions = Conditions(),  # noqa: B008 - immutable
+    decision: str | None = None,
     options: Options = Options(),  # noqa: B008 - immutable
     uncertainties: Uncertainties | None = None,
     now: datetime | None = None,
@@ -74,10 +77,12 @@ def judge(
         The log; None for hand tests alone.
     limit_set : LimitSet
         What is allowed.
-    spots : sequence of SpotTest
-        Tests done by hand.
+    spots : sequence of SpotTest or str
+        Tests done by hand; a text is read as by `lungwort.spot.parse.parse_spot`.
     supply : Conditions
         What is known of the supply: pressure [bar(g)] and lowest temperature [°C].
+    decision : str, optional
+        Decision rule, ``simple`` or ``guarded``; None for that of ``options``.
     options : Options
         How evidence is held against limits.
     uncertainties : Uncertainties, optional
@@ -169,7 +174,8 @@ class _Bench:
     ) -> None:
         self.log = log
         self.limit_set = limit_set
-        self.spots = spots
+        # What was worked out for an earlier verdict is worked out anew.
+        self.spots = tuple(one for one in spots if not one.parts)
         self.supply = supply
         self.options = options
         self.uncertainties = uncertainties
@@ -193,6 +199,7 @@ class _Bench:
     def verdict(self, now: datetime | None) -> Verdict:
         if self.log is not None:
             self._hold(self.log)
+        worked_out = self._together()
         findings = []
         excursions: list[Excursion] = []
         for limit in self.limit_set:
@@ -208,7 +215,9 @@ class _Bench:
                     evidence = with_unplaced(evidence, self.log, check, tally, court)
                     from_log.append(evidence)
                     excursions.extend(self._excursions(final))
-            from_spots, unheard = of_spots(self.spots, court, self.limit_set, self.supply)
+            from_spots, unheard = of_spots(
+                (*self.spots, *worked_out), court, self.limit_set, self.supply
+            )
             findings.append(
                 finding(court, from_log, from_spots, [*self.unheard[limit.key], *unheard], self.log)
             )
@@ -225,7 +234,7 @@ class _Bench:
             conditions=self.supply,
             options=self.options,
             log=self.log,
-            spots=self.spots,
+            spots=(*self.spots, *(one for one in worked_out if not missing_part(one))),
             start=moment(self.period[0]) if has_time else None,
             end=moment(self.period[1]) if has_time else None,
             coverage=self._coverage(),
@@ -252,6 +261,20 @@ class _Bench:
             judged_at=now,
             version=__version__,
         )
+
+    def _together(self) -> tuple[SpotTest, ...]:
+        """Add oil and particles up where the set limits their sum."""
+        if not limits_the_sum(self.limit_set):
+            return ()
+        from_log = logged_parts(
+            list(self.tallies.values()),
+            self.checks,
+            self.trust,
+            self.options,
+            self.period[1] - self.period[0],
+            self.span.interval_us if self.extent.rows > 1 else 0,
+        )
+        return together((*self.spots, *from_log))
 
     def _court(self, limit: Limit) -> Court:
         return Court(
