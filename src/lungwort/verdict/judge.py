@@ -106,6 +106,8 @@ def judge(
     LogError
         Where the log is not in time order or lacks a column.
     """
+    if decision is not None:
+        options = evolve(options, decision=decision)
     check_options(options, now)
     keys = [limit.key for limit in limit_set]
     twice = sorted({key for key in keys if keys.count(key) > 1})
@@ -113,8 +115,9 @@ def judge(
         raise LimitSetError(
             f"limit set {limit_set.id!r} holds the key {twice[0]!r} twice. Give each limit its own."
         )
-    known = decision.uncertainties() if uncertainties is None else uncertainties
-    bench = _Bench(log, limit_set, tuple(spots), supply, options, known, block_rows)
+    known = shipped_uncertainties() if uncertainties is None else uncertainties
+    tests = tuple(parse_spot(one) if isinstance(one, str) else one for one in spots)
+    bench = _Bench(log, limit_set, tests, supply, options, known, block_rows)
     return bench.verdict(now)
 
 
