@@ -455,7 +455,7 @@ def test_excursion_in_all_its_parts() -> None:
     assert one.integral == pytest.approx((1 + 2 + 4) * 10 / 3600)
     assert (one.samples, one.ended_by, one.begins_after_gap) == (3, "returned", False)
     assert verdict.finding("co").share_outside == pytest.approx(0.03)
-    assert "highest 9 ppm at 2026-03-04 08:03:40 UTC" in verdict.reasons[0]
+    assert "highest 9 ppm at 4 Mar 2026 08:03:40 UTC" in verdict.reasons[0]
 
 
 def test_peak_within_the_uncertainty_is_told() -> None:
@@ -800,9 +800,9 @@ def test_channel_basis_and_memory_are_told() -> None:
 def test_times_are_shown_in_the_zone_of_the_site() -> None:
     """The reason names the local time and its offset; an unknown zone falls back to UTC."""
     log = make_log({"co": with_values({0: 9.0})}, zone="Europe/Oslo")
-    assert "2026-03-04 09:00:00 Europe/Oslo (UTC+0100)" in judge(log, limits(CO)).reasons[0]
+    assert "4 Mar 2026 09:00:00 (UTC+01:00)" in judge(log, limits(CO)).reasons[0]
     odd = make_log({"co": with_values({0: 9.0})}, zone="Mars/Base")
-    assert "2026-03-04 08:00:00 UTC" in judge(odd, limits(CO)).reasons[0]
+    assert "4 Mar 2026 08:00:00 UTC" in judge(odd, limits(CO)).reasons[0]
     fine = make_log(
         {"co": with_values({1: 9.0})},
         times=[START + timedelta(seconds=i, milliseconds=250 * (i == 1)) for i in range(100)],

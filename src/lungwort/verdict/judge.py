@@ -12,12 +12,14 @@ from lungwort.air import analytes, units
 from lungwort.errors import InputError, LimitSetError
 from lungwort.limits.model import Conditions
 from lungwort.limits.resolve import resolve
+from lungwort.spot.parse import parse_spot
 from lungwort.logs.plausible import possible_range
 from lungwort.spot.together import missing_part, together
 from lungwort.verdict import averages
 from lungwort.verdict import notes as telling
 from lungwort.verdict.basis import Basis, NotComparable, basis, bounds_of
 from lungwort.verdict.blocks import BLOCK_ROWS, Span, microseconds, moment
+from lungwort.verdict.decision import uncertainties as shipped_uncertainties
 from lungwort.verdict.doubt import trust_in, with_unplaced
 from lungwort.verdict.evidence import Court, clear_test, coverage_of, of_check
 from lungwort.verdict.excursions import SECOND_US, Tracker
