@@ -12,8 +12,8 @@ from lungwort.air import analytes, units
 from lungwort.errors import InputError, LimitSetError
 from lungwort.limits.model import Conditions
 from lungwort.limits.resolve import resolve
-from lungwort.spot.parse import parse_spot
 from lungwort.logs.plausible import possible_range
+from lungwort.spot.parse import parse_spot
 from lungwort.spot.together import missing_part, together
 from lungwort.verdict import averages
 from lungwort.verdict import notes as telling
