@@ -58,6 +58,7 @@ _TABLE: Final[tuple[Analyte, ...]] = (
     Analyte("o3", "ozone", "ppm", 47.998, (-2.0, 1e6)),
     Analyte("oil", "oil", "mg/m3", None, (-0.5, 1e6)),
     Analyte("particles", "particles", "mg/m3", None, (-0.5, 1e6)),
+    Analyte("oil_and_particles", "oil and particles together", "mg/m3", None, (-0.5, 1e6)),
     Analyte("water", "water", "mg/m3", 18.0153, (-20.0, 1e6)),
     Analyte("liquid_water", "liquid water", "g/m3", None, (0.0, 1e6)),
     Analyte("odour", "odour", "", None),

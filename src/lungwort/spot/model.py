@@ -34,6 +34,8 @@ class SpotTest:
         What the user wrote.
     remark : str
         What goes with it.
+    parts : tuple of SpotTest
+        The tests that it was worked out from; empty for a test that was done.
     """
 
     analyte: str
@@ -44,3 +46,4 @@ class SpotTest:
     time: datetime | None = None
     given: str = ""
     remark: str = ""
+    parts: tuple[SpotTest, ...] = ()

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Final
 from lungwort.air import analytes
 from lungwort.limits.model import FROM_MEMORY, WORDING
 from lungwort.limits.resolve import check_own_copy, limit_text
+from lungwort.spot.together import SUM
 from lungwort.verdict.basis import NotComparable, basis
 from lungwort.verdict.hand_tests import of_spot, of_words
+from lungwort.verdict.joined import says_nothing
 from lungwort.verdict.model import (
     CONFORMS,
     DOES_NOT_CONFORM,
@@ -128,8 +130,13 @@ def of_spots(
             )
             if isinstance(way, NotComparable):
                 unheard.append(f"{given}: {way.reason}")
+                continue
+            word = of_spot(spot, spot.value, way, court)
+            nothing = says_nothing(spot, word)
+            if nothing:
+                unheard.append(nothing)
             else:
-                said.append(of_spot(spot, spot.value, way, court))
+                said.append(word)
     return said, unheard
 
 
@@ -198,6 +205,8 @@ def finding(
         remarks.extend(one.remarks)
         if one is not leading:
             who = f"Channel {one.channel}" if one.channel else "Hand test"
+            if one.spot is not None and one.spot.parts:
+                who = "Worked out"
             remarks.append(f"{who}: {one.verdict.replace('_', ' ')}: {one.reason}")
     remarks.extend(unheard)
     reason = leading.reason
@@ -250,6 +259,8 @@ def _nothing(court: Court, unheard: Sequence[str], log: Log | None) -> str:
         parts.append("no hand test of it was given, and no log.")
     else:
         parts.append("the log has no channel of it and no hand test of it was given.")
+    if limit.analyte == SUM and not unheard:
+        parts.append("Test oil and particles together, or each of the two.")
     if limit.analyte == "water" and log is not None and log.channels_of("relative_humidity"):
         parts.append(
             "The relative humidity in the log is not taken for it: it hangs on the temperature "

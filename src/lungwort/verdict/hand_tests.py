@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lungwort.air.interval import INSIDE, OUTSIDE
+from lungwort.spot.together import SUM
 from lungwort.verdict import decision
 from lungwort.verdict.evidence import (
     NOTHING_IN_HAND,
@@ -17,6 +18,7 @@ from lungwort.verdict.evidence import (
     tidy,
 )
 from lungwort.verdict.model import CONFORMS, DOES_NOT_CONFORM, GUARDED, UNDECIDED, Worst
+from lungwort.verdict.words import analyte_name
 
 if TYPE_CHECKING:
     from lungwort.air.interval import Interval
@@ -79,17 +81,17 @@ def of_spot(spot: SpotTest, value: Interval, basis: Basis, court: Court) -> Evid
     expanded: float | None = None
     source = ""
     probability: float | None = None
-    if value.is_exact:
+    if value.is_exact or (spot.parts and np.isfinite(end)):
         entry = court.uncertainties.of(spot.analyte, spot.quantity, decision.HAND_TEST)
         expanded = expanded_in_limit_unit(entry, end, basis)
         if expanded is not None and entry is not None:
             source = entry.text
-            if court.ends != (None, None):
+            if value.is_exact and court.ends != (None, None):
                 probability = decision.probability_of_conformity(
                     worst.value, expanded / decision.COVERAGE_FACTOR, *court.ends
                 )
     remarks = [*basis.remarks, *((spot.remark,) if spot.remark else ())]
-    verdict, reason = _word_of_spot(outcome, value, worst, expanded, court)
+    verdict, reason = _word_of_spot(outcome, spot, value, worst, expanded, court)
     if margin == 0 and verdict == CONFORMS:
         remarks.append(NOTHING_IN_HAND)
     return Evidence(
@@ -105,10 +107,22 @@ def of_spot(spot: SpotTest, value: Interval, basis: Basis, court: Court) -> Evid
     )
 
 
+def _read(spot: SpotTest, value: Interval) -> str:
+    if not spot.parts:
+        return f"the hand test reads {value}"
+    what = "the sum is" if spot.analyte == SUM else f"{analyte_name(spot.analyte)} alone is"
+    return f"{what} {value}, worked out from {spot.given}"
+
+
 def _word_of_spot(
-    outcome: str, value: Interval, worst: Worst, expanded: float | None, court: Court
+    outcome: str,
+    spot: SpotTest,
+    value: Interval,
+    worst: Worst,
+    expanded: float | None,
+    court: Court,
 ) -> tuple[str, str]:
-    read = f"the hand test reads {value}"
+    read = _read(spot, value)
     if court.window_s is not None and court.window_s > _LONGEST_HAND_TEST_S:
         return UNDECIDED, (
             f"{read}, and a single hand test cannot show a mean over {court.limit.averaging}."
@@ -119,8 +133,8 @@ def _word_of_spot(
         return UNDECIDED, f"{read}; {court.unsettled}"
     if outcome != INSIDE:
         return UNDECIDED, f"{read}, which may lie on either side of the limit."
-    # A band carries its own uncertainty; a single number does not.
-    if court.options.decision == GUARDED and value.is_exact:
+    # A band carries its own uncertainty; a single number does not, nor what it is added to.
+    if court.options.decision == GUARDED and (value.is_exact or spot.parts):
         doubt = guard_doubt(worst.value, expanded, court)
         if doubt:
             return UNDECIDED, doubt

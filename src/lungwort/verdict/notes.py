@@ -9,6 +9,7 @@ import numpy as np
 from lungwort.limits.model import FROM_MEMORY
 from lungwort.limits.resolve import set_cautions
 from lungwort.logs import model as logs
+from lungwort.spot.together import PARTS, SUM
 from lungwort.verdict.blocks import microseconds, moment
 from lungwort.verdict.model import (
     CONFORMS,
@@ -309,6 +310,8 @@ def notes(
             "readings was not seen."
         )
     limited = {one.limit.analyte for one in findings}
+    if SUM in limited:
+        limited.update(PARTS)
     told.extend(
         f"Hand test {one.given or one.analyte!r}: the limit set has no limit for it; not used."
         for one in spots
