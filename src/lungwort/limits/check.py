@@ -77,6 +77,7 @@ _GAS: Final = (analytes.VOLUME_FRACTION, analytes.MASS_CONCENTRATION)
 _QUANTITIES: Final[dict[str, tuple[str, ...]]] = {
     "oil": (analytes.MASS_CONCENTRATION,),
     "particles": (analytes.MASS_CONCENTRATION,),
+    "oil_and_particles": (analytes.MASS_CONCENTRATION,),
     "water": (
         analytes.MASS_CONCENTRATION,
         analytes.VOLUME_FRACTION,
