@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from attrs import frozen
@@ -12,6 +12,12 @@ from lungwort.verdict.blocks import moment
 
 if TYPE_CHECKING:
     from datetime import datetime
+
+_MONTHS: Final = (
+    *("Jan", "Feb", "Mar", "Apr", "May", "Jun"),
+    *("Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
+)
+"""English whatever the locale, as on paper."""
 
 
 def number(value: float) -> str:
@@ -131,12 +137,19 @@ class Clock:
     zone: str = "UTC"
 
     def show(self, time: datetime) -> str:
-        """Write a time with its zone.
+        """Write a time as the report writes it, with its offset to UTC.
 
         Parameters
         ----------
         time : datetime
             With a time zone.
+
+        Examples
+        --------
+        >>> from datetime import UTC, datetime
+        >>> noon = datetime(2026, 5, 20, 12, 0, tzinfo=UTC)
+        >>> Clock("Europe/London").show(noon), Clock().show(noon)
+        ('20 May 2026 13:00:00 (UTC+01:00)', '20 May 2026 12:00:00 UTC')
         """
         try:
             zone, name = ZoneInfo(self.zone), self.zone
@@ -144,8 +157,10 @@ class Clock:
             zone, name = ZoneInfo("UTC"), "UTC"
         local = time.astimezone(zone)
         seconds = f"{local:%S}" if not local.microsecond else f"{local:%S.%f}".rstrip("0")
-        offset = "" if name == "UTC" else f" (UTC{local:%z})"
-        return f"{local:%Y-%m-%d %H:%M}:{seconds} {name}{offset}"
+        offset = f"{local:%z}"
+        tail = "UTC" if name == "UTC" else f"(UTC{offset[:3]}:{offset[3:]})"
+        day = f"{local.day} {_MONTHS[local.month - 1]} {local.year}"
+        return f"{day} {local:%H:%M}:{seconds} {tail}"
 
     def show_us(self, microseconds_utc: int) -> str:
         """Write a time given in microseconds.
