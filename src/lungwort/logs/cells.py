@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING, Final
 
 import polars as pl
-from attrs import define, field, frozen
+from attrs import define, evolve, field, frozen
 
 from lungwort.air import units
 from lungwort.logs.model import ABOVE, BAD, BELOW, GOOD, MISSING, PLAIN, SUSPECT, UNREADABLE
@@ -223,11 +223,14 @@ class Column:
         Flags (UInt8).
     censors : polars.Series, optional
         Censor codes (Int8); None where every reading is plain.
+    plain : bool
+        Whether every cell was a plain number with the expected decimal sign.
     """
 
     values: pl.Series
     flags: pl.Series
     censors: pl.Series | None
+    plain: bool = False
 
 
 def read_column(
@@ -273,10 +276,11 @@ def read_column(
             )
         )["t"]
     numbers = plain.cast(pl.Float64, strict=False)
-    frame = pl.DataFrame({"v": numbers}).select(
-        pl.when(pl.col("v").is_finite()).then(pl.col("v")).alias("v")
-    )
-    numbers = frame["v"].alias(column.name)
+    if not numbers.is_finite().all():
+        finite = pl.when(pl.col("v").is_finite()).then(pl.col("v"))
+        numbers = pl.DataFrame({"v": numbers}).select(finite.alias("v"))["v"]
+    numbers = numbers.alias(column.name)
+    plain_only = not numbers.has_nulls()
     flags = pl.repeat(GOOD, len(numbers), dtype=pl.UInt8, eager=True)
     censors: pl.Series | None = None
     if numbers.has_nulls():
@@ -285,8 +289,8 @@ def read_column(
         numbers, flags, censors = _look_closely(text, numbers, lines, look)
     if missing:
         read = Column(numbers, flags, censors)
-        return _user_codes(text, read, lines, decimal, missing, causes)
-    return Column(numbers, flags, censors)
+        return evolve(_user_codes(text, read, lines, decimal, missing, causes), plain=plain_only)
+    return Column(numbers, flags, censors, plain_only)
 
 
 @frozen

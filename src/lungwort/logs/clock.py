@@ -70,7 +70,8 @@ def clock_changes(zone: ZoneInfo, first: datetime, last: datetime) -> Changes:
             while high - low > timedelta(seconds=1):
                 middle = low + (high - low) / 2
                 low, high = (middle, high) if offset(middle) == offset(low) else (low, middle)
-            change = (high + timedelta(milliseconds=500)).replace(microsecond=0)
+            # A change falls on a whole second after low and not after high.
+            change = high.replace(microsecond=0)
             instants.append(_us(change))
             before.append(offset(low) // timedelta(microseconds=1))
             after.append(offset(high) // timedelta(microseconds=1))

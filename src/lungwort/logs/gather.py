@@ -122,9 +122,11 @@ def _without_copies(
 ) -> list[tuple[Opened, Layout]]:
     seen: dict[tuple[str, str], str] = {}
     kept = []
+    if len(planned) == 1:
+        return planned
     for opened, layout in planned:
         key = (opened.raw.sha256, opened.raw.member)
-        if len(planned) > 1 and key in seen:
+        if key in seen:
             notes.append(
                 f"{opened.raw.name} has the same content as {seen[key]} and was read once."
             )
