@@ -11,6 +11,7 @@ from attrs import define, field
 from lungwort.air import units
 from lungwort.errors import AmbiguityError, LogError
 from lungwort.logs import times
+from lungwort.logs.ahead import ahead
 from lungwort.logs.arrange import ROWS, USED
 from lungwort.logs.blocks import LINE, OVERFLOW, Opened, cell_name, cells
 from lungwort.logs.cells import Causes, decimal_evidence, read_cell, read_column
@@ -103,7 +104,7 @@ class FileParser:
             Columns ``line``, ``time`` (UTC microseconds without a zone), and for each channel its
             value, flag and, where any reading is '<' or '>', its censor code.
         """
-        blocks = cells(self.opened, self.layout.width, self.layout.first_line)
+        blocks = ahead(cells(self.opened, self.layout.width, self.layout.first_line))
         held: list[tuple[pl.DataFrame, bool]] = []
         if self.layout.time.kind == times.TEXT:
             held, blocks = self._settle_order(blocks)
@@ -407,7 +408,6 @@ class FileParser:
 
     def _column(self, column: ValueColumn, text: pl.Series, lines: pl.Series) -> list[pl.Series]:
         name = self.names[self._key(column)]
-        self._check_decimal(text, column)
         read = read_column(
             text.alias(name),
             lines,
@@ -416,6 +416,8 @@ class FileParser:
             missing=frozenset(self.options.missing),
             causes=self.odd_cells.setdefault(name, Causes()),
         )
+        if not read.plain:
+            self._check_decimal(text, column)
         values = read.values
         if column.unit != column.canonical_unit:
             frame = pl.DataFrame({"v": values})
