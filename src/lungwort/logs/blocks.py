@@ -75,7 +75,7 @@ def open_file(raw: RawFile, options: ReadOptions) -> Opened:
     if len(sample) == (1 << 18) and len(lines) > 1:
         lines = lines[:-1]
     while lines and not lines[-1].strip():
-        lines = lines[:-1]
+        lines.pop()
     if not lines:
         raise LogError("holds no text. Copy it from the logger anew.", file=raw.name)
     delimiter = find_delimiter(lines, options.delimiter, raw.name)

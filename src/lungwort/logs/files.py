@@ -40,9 +40,13 @@ _OTHER_KINDS: Final = (
     (b"<!doctype html", "a web page"),
     (b"<html", "a web page"),
     (b"<?xml", "an XML document"),
-    (b"{\rtf", "a text document with formatting"),
+    (b"{\\rtf", "a text document with formatting"),
+    (b'{"', "a JSON document"),
+    (b"[{", "a JSON document"),
     (b"SQLite format 3", "a database"),
 )
+_CONTROLS: Final = tuple({*range(1, 32)} - {*b"\t\n\r\f\x1a\x1c\x1d\x1e\x1f"})
+_CONTROLS_AT_MOST: Final = 0.05
 _ENCODING_NAMES: Final = {"utf-8", "utf-16-le", "utf-16-be", "cp1252", "latin-1"}
 
 
@@ -273,6 +277,12 @@ def _check_kind(sample: bytes, name: str) -> None:
                 f"is {what}, and no table of readings as text. Export the log as CSV or .xlsx.",
                 file=name,
             )
+    controls = sum(sample[:4096].count(code) for code in _CONTROLS)
+    if controls > _CONTROLS_AT_MOST * len(sample[:4096]):
+        raise LogError(
+            "is not text (it is full of control characters). Export the log as CSV or .xlsx.",
+            file=name,
+        )
 
 
 def _encoding(sample: bytes, wish: str | None, name: str) -> str:
