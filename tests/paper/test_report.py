@@ -21,7 +21,9 @@ from lungwort.limits.load import limit_set
 from lungwort.limits.model import Conditions
 from lungwort.paper import report
 from lungwort.paper.content import MOST_EXCURSIONS, Cover
+from lungwort.paper.page import to_html
 from lungwort.paper.result import digest, to_json
+from lungwort.spot.parse import parse_spot
 from lungwort.verdict.judge import judge
 
 if TYPE_CHECKING:
@@ -42,7 +44,7 @@ def _text(data: bytes, tmp_path: Any) -> str:
     path = tmp_path / "report.pdf"
     path.write_bytes(data)
     try:
-        done = subprocess.run(  # noqa: S603 - our own file
+        done = subprocess.run(
             ["pdftotext", str(path), "-"],  # noqa: S607 - found on the path or skipped
             check=True,
             capture_output=True,
@@ -211,6 +213,18 @@ def test_a_verdict_from_the_judge_itself_becomes_a_report(factory: Any, tmp_path
     assert verdict.limit_set.digest[:30] in shown.replace(" ", "").replace("\u200b", "")
 
 
+def test_a_sum_that_was_worked_out_is_shown_as_such(tmp_path: Any) -> None:
+    """Oil and particles added up stand among the tests, marked, in every form of the report."""
+    spots = [parse_spot("oil=1.5 mg/m3"), parse_spot("particles=1.5 mg/m3")]
+    verdict = judge(None, limit_set("nfpa-1989"), spots=spots)
+    shown = " ".join(_text(report.to_pdf(verdict), tmp_path).split())
+
+    assert "The sum is 3 mg/m³, worked out from oil=1.5 mg/m³ + particles=1.5 mg/m³" in shown
+    assert "Oil and particles together" in shown
+    assert "worked out: oil plus particles" in " ".join(to_html(verdict).split())
+    assert '"worked out: oil plus particles"' in to_json(verdict)
+
+
 def test_a_page_that_cannot_be_set_is_told_and_not_raised_raw(
     clean: Verdict, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -231,7 +245,7 @@ def test_the_room_is_imported_without_its_heavy_parts() -> None:
         "print([name for name in ('typst', 'xlsxwriter', 'jinja2', 'pydantic') "
         "if name in sys.modules])"
     )
-    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)  # noqa: S603 - our own code
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
 
     assert done.stdout.strip() == "[]"
 
@@ -245,7 +259,7 @@ def test_another_process_gives_the_same_bytes(tmp_path: Any) -> None:
         "print(hashlib.sha256(to_pdf(v) + to_html(v).encode() + to_xlsx(v)).hexdigest())"
     )
     digests = {
-        subprocess.run(  # noqa: S603 - our own code
+        subprocess.run(
             [sys.executable, "-c", code],
             check=True,
             capture_output=True,
