@@ -321,7 +321,7 @@ def _value(choosing: _Choosing, index: int, reading: Reading, given: str, cells:
     unit, quantity = _measure(choosing, index, reading, given)
     unit = unit or _unit_in_cells(cells)
     open_words = "" if given else reading.measure or reading.doubt
-    if not given and not open_words:
+    if not given and not open_words and index not in choosing.named:
         open_words = _numbered_sister(choosing.headings, key)
     if not unit:
         _ask_unit(choosing, index, reading, quantity, open_words)

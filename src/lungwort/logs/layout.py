@@ -35,6 +35,7 @@ Labels = dict[str, "Counter[str]"]
 
 _HEADING_WORDS: Final = {"time", "date", "name", "value", "unit"}
 _SAMPLE_ROWS: Final = 400
+_GROUPING: Final = re.compile(r"(?<=\d)['\u2009\u00a0\u202f ](?=\d{3}(?!\d))")
 
 
 @frozen
@@ -413,7 +414,8 @@ def choose_decimal(cells: list[str], options: ReadOptions) -> tuple[str, Questio
     """
     if options.decimal is not None:
         return options.decimal, None
-    evidence = decimal_evidence(cells)
+    # Blanks and apostrophes can only group thousands: without them the sign shows.
+    evidence = decimal_evidence(_GROUPING.sub("", cell) for cell in cells)
     if evidence.comma and not evidence.point:
         return "comma", None
     if evidence.point and not evidence.comma:

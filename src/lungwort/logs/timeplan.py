@@ -197,7 +197,7 @@ def _check_date_alone(
 ) -> None:
     """Refuse a date that many rows share where numbers beside it may be the time of day."""
     cells = _cells(body, places.dates[0])
-    numeric = [plan for _, plan in places.whole if plan.kind == times.ELAPSED]
+    numeric = [plan for _, plan in places.whole if plan.kind in {times.ELAPSED, times.SERIAL}]
     if numeric and len(set(cells)) < 0.5 * len(cells):
         seen = _cells(body, numeric[0].columns[0])[0]
         raise LogError(
