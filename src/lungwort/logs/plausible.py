@@ -17,6 +17,7 @@ from lungwort.air.analytes import (
     HUMIDITY_RATIO,
     MASS_CONCENTRATION,
     PRESSURE_DEW_POINT,
+    TEMPERATURE,
     VOLUME_FRACTION,
 )
 from lungwort.logs.cells import CODES
@@ -32,6 +33,9 @@ DEAD_CO_SWING_PPM: Final = 1000.0
 """Carbon dioxide that moves by more comes from burning or breathing: a CO cell must answer."""
 NO_CO_BELOW_PPM: Final = 0.05
 """A carbon monoxide channel that moves and never reaches this much is in another unit."""
+
+_DEGREES: Final = frozenset({ATMOSPHERIC_DEW_POINT, PRESSURE_DEW_POINT, TEMPERATURE})
+_NEAR_K: Final = 20.0
 
 
 @frozen
@@ -153,8 +157,29 @@ def codes_within(channel: Channel) -> tuple[float, ...]:
     return tuple(code for code in CODES if lowest <= code <= highest)
 
 
+def near_code(channel: Channel, code: float) -> float:
+    """Give the reading from which on a channel comes near a code for no reading.
+
+    Parameters
+    ----------
+    channel : Channel
+        The channel.
+    code : float
+        The code [unit of the channel].
+
+    Returns
+    -------
+    float
+        Half the code, or 20 K from it on a scale whose zero is a convention
+        [unit of the channel].
+    """
+    if channel.quantity in _DEGREES:
+        return code - np.sign(code) * _NEAR_K
+    return 0.5 * code
+
+
 def stand_alone(
-    value: NDArray[np.float64], code: float, before: float, after: float
+    value: NDArray[np.float64], code: float, near: float, before: float, after: float
 ) -> NDArray[np.bool_]:
     """Find where a code is no step on the way of the readings: a rising gas passes through 999 too.
 
@@ -164,6 +189,8 @@ def stand_alone(
         Readings, NaN where there is none, shape (n,).
     code : float
         The code.
+    near : float
+        Reading from which on one comes near the code.
     before, after : float
         Nearest reading before the first and after the last that is no code; NaN for none.
 
@@ -180,13 +207,18 @@ def stand_alone(
     at = np.searchsorted(plain, places)
     padded = np.concatenate(([before], value[plain], [after]))
     sign = np.sign(code)
-    near = np.fmax(sign * padded[at], sign * padded[at + 1]) >= 0.5 * abs(code)
-    alone[places] = ~near
+    beside = np.fmax(sign * padded[at], sign * padded[at + 1])
+    alone[places] = ~(beside >= sign * near)
     return alone
 
 
 def doubtful_steps(
-    value: NDArray[np.float64], before: float, after: float, threshold: Threshold
+    value: NDArray[np.float64],
+    before: float,
+    after: float,
+    threshold: Threshold,
+    *,
+    after_spike: bool = False,
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Find single readings that stand out, and jumps.
 
@@ -198,6 +230,8 @@ def doubtful_steps(
         The reading before the part and the one after it [canonical unit]; NaN for none.
     threshold : Threshold
         From where on a step is doubtful.
+    after_spike : bool
+        Whether the reading before the part stood out.
 
     Returns
     -------
@@ -213,7 +247,9 @@ def doubtful_steps(
         & (size[1:] > threshold.spike)
         & (np.sign(step[:-1]) != np.sign(step[1:]))
     )
-    return spike, rate & ~spike
+    # The way back from a reading that stands out is no jump of its own.
+    back = np.concatenate(([after_spike], spike[:-1]))
+    return spike, rate & ~spike & ~back
 
 
 def first_plain(value: NDArray[np.float64], otherwise: float = np.nan) -> float:

@@ -42,6 +42,7 @@ from lungwort.logs.plausible import (
     doubtful_steps,
     first_plain,
     is_co2,
+    near_code,
     possible_range,
     stand_alone,
 )
@@ -89,6 +90,7 @@ class Grader:
     whole: WholeLog = field(
         init=False, default=Factory(lambda self: WholeLog(self.channels), takes_self=True)
     )
+    _spiked: dict[str, bool] = field(factory=dict, repr=False)
     _kept: set[tuple[int, str]] = field(factory=set, repr=False)
     _last: dict[str, Edge] = field(factory=dict, repr=False)
     _last_us: int | None = field(default=None, repr=False)
@@ -242,7 +244,10 @@ class Grader:
             return
         if not seen.high - seen.low > min(threshold.spike, threshold.rate):
             return
-        spike, rate = doubtful_steps(value, before, after, threshold)
+        spike, rate = doubtful_steps(
+            value, before, after, threshold, after_spike=self._spiked.get(name, False)
+        )
+        self._spiked[name] = bool(spike[-1])
         for mask, cause, words in (
             (spike, "spike", "a single reading stands out from both neighbours"),
             (rate, "rate", "a jump from one reading to the next"),
@@ -269,7 +274,7 @@ class Grader:
             after = next(
                 (e.plain for e in seen.edges[self._part + 1 :] if not np.isnan(e.plain)), np.nan
             )
-            unreadable |= stand_alone(value, code, before, after)
+            unreadable |= stand_alone(value, code, near_code(channel, code), before, after)
         unreadable &= censor == PLAIN
         if unreadable.any():
             flag[unreadable & (flag == GOOD)] = SUSPECT

@@ -29,6 +29,7 @@ ELAPSED: Final = "elapsed time"
 _US_PER_S: Final = 1_000_000
 _DAY_US: Final = 86_400 * _US_PER_S
 _COUNT_AT_MOST_US: Final = 7e18
+_DUSTY_FROM_US: Final = 60 * _US_PER_S
 _YEARS: Final = (1900, 2200)
 _SERIAL_ZERO: Final = datetime(1899, 12, 30)  # noqa: DTZ001 - wall time, zone comes later
 _EPOCH: Final = datetime(1970, 1, 1)  # noqa: DTZ001 - wall time, zone comes later
@@ -304,10 +305,10 @@ def parse_numeric(
     if zero is None:
         raise LogError("an elapsed time needs a start. Give it with --start '2026-03-04 10:00'.")
     frame = pl.DataFrame({"n": numbers})
-    # A serial day carries about a microsecond of float dust: a millisecond is what it can mean.
+    # A day, an hour or a minute carries microseconds of float dust: a millisecond is what it can mean.
     steps = (
         ((pl.col("n") * factor / 1000).round() * 1000)
-        if kind == SERIAL
+        if factor >= _DUSTY_FROM_US
         else (pl.col("n") * factor).round()
     )
     sane = pl.col("n").is_finite() & (pl.col("n").abs() * factor < _COUNT_AT_MOST_US)

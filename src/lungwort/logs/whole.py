@@ -15,6 +15,7 @@ from lungwort.logs.plausible import (
     codes_within,
     first_plain,
     is_co2,
+    near_code,
     possible_range,
 )
 from lungwort.logs.stillness import (
@@ -66,7 +67,7 @@ class Extremes:
     implausible : int
         Readings below what natural air holds.
     near : dict
-        For each code the readings at least half as large.
+        For each code the readings that come near it.
     coded : dict
         For each code how often it occurs.
     edges : list of Edge
@@ -190,7 +191,7 @@ class WholeLog:
         if is_co2(channel) and low < NO_NATURAL_AIR_BELOW_PPM:
             seen.implausible += int(np.count_nonzero(value < NO_NATURAL_AIR_BELOW_PPM))
         for code in codes_within(channel):
-            half = 0.5 * code
+            half = near_code(channel, code)
             if (high < half) if code > 0 else (low > half):
                 continue
             near = np.count_nonzero(value >= half if code > 0 else value <= half)
