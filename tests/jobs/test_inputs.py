@@ -115,7 +115,7 @@ def test_reading_options() -> None:
         delimiter=";",
         encoding="cp1252",
         sheet="Log",
-        unit=["co=ppm"],  # type: ignore[arg-type]  # as the command line gives it
+        unit=["co=ppm"],  # a list, as the command line gives it
         column=("co=Sensor 1",),
         ignore=("Door",),
         time_column=("Zeit",),

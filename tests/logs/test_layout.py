@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 from tests.logs.made import HEAD, START, causes, columns, moments, read, table, write
@@ -232,7 +233,7 @@ def test_a_pressure_without_a_stated_zero_stays_unstated(tmp_path: Path) -> None
     ],
 )  # fmt: skip
 def test_what_the_headings_leave_open_stops_with_its_choices(
-    tmp_path: Path, head: str, telling: str, choices: tuple[str, ...], settled: dict[str, object]
+    tmp_path: Path, head: str, telling: str, choices: tuple[str, ...], settled: dict[str, Any]
 ) -> None:
     """The error lists the choices, names the option, and the option settles it."""
     with pytest.raises(AmbiguityError) as caught:
@@ -315,7 +316,7 @@ def test_a_unit_given_against_the_heading_is_told(tmp_path: Path) -> None:
     ],
 )  # fmt: skip
 def test_options_that_cannot_be_meant(
-    tmp_path: Path, options: dict[str, object], telling: str
+    tmp_path: Path, options: dict[str, Any], telling: str
 ) -> None:
     """What was given, what is near it, what is allowed."""
     with pytest.raises(LogError, match=telling):
