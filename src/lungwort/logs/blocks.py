@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 import polars as pl
@@ -13,7 +14,7 @@ from lungwort.errors import LogError
 from lungwort.logs.layout import cut, find_delimiter
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from lungwort.logs.files import RawFile
     from lungwort.logs.options import ReadOptions
@@ -137,8 +138,39 @@ def _plain_times(cells: pl.Series) -> pl.Series:
     return cells
 
 
-def cells(opened: Opened, width: int, first_line: int) -> Iterator[tuple[pl.DataFrame, bool]]:
-    """Yield the rows of a file as frames of text cells.
+@frozen
+class Block:
+    """Some rows of a file.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        Columns ``line`` (from 1), ``c0`` … as text and ``overflow`` (what stands beyond the
+        headings). Where the rows are ``plain``, only the columns that were asked for, and numbers
+        as Float64.
+    whole : bool
+        Whether the last row is a whole line.
+    plain : bool
+        Whether every row holds a time, and a plain number in each column of numbers.
+    text : callable
+        Reads the same rows as text.
+    """
+
+    frame: pl.DataFrame
+    whole: bool
+    plain: bool
+    text: Callable[[], pl.DataFrame]
+
+
+def cells(
+    opened: Opened,
+    width: int,
+    first_line: int,
+    *,
+    times: Sequence[int] = (),
+    numbers: Sequence[int] = (),
+) -> Iterator[Block]:
+    """Yield the rows of a file in blocks.
 
     Parameters
     ----------
@@ -148,12 +180,14 @@ def cells(opened: Opened, width: int, first_line: int) -> Iterator[tuple[pl.Data
         Number of headings.
     first_line : int
         Line of the first reading, from 1; lines above are left out.
+    times, numbers : sequence of int
+        Places of the time and of the columns of numbers, for blocks that are plain; without them
+        every block is text.
 
     Yields
     ------
-    tuple of (polars.DataFrame, bool)
-        Columns ``line`` (from 1), ``c0`` … and ``overflow`` (what stands beyond the headings), and
-        whether the block ends with a whole line.
+    Block
+        The blocks in order.
     """
     names = [cell_name(i) for i in range(width)]
     if opened.sheet is not None:
@@ -165,20 +199,72 @@ def cells(opened: Opened, width: int, first_line: int) -> Iterator[tuple[pl.Data
                 table = table.with_columns(pl.lit("").alias(name))
         extra = [name for name in table.columns if name not in {*names, LINE}]
         beyond = pl.concat_str(extra) if extra else pl.lit("")
-        yield (
-            table.select(LINE, *names, beyond.alias(OVERFLOW)).filter(pl.col(LINE) >= first_line),
-            True,
-        )
+        whole = table.select(LINE, *names, beyond.alias(OVERFLOW))
+        whole = whole.filter(pl.col(LINE) >= first_line)
+        yield Block(whole, whole=True, plain=False, text=lambda: whole)
         return
     line = 1
-    for block in opened.raw.blocks():
-        frame = read_block(block, opened.delimiter, [*names, OVERFLOW])
-        height = frame.height
-        frame = frame.with_row_index(LINE, offset=line).with_columns(pl.col(LINE).cast(pl.Int64))
-        line += height
-        if line - height < first_line:
-            frame = frame.filter(pl.col(LINE) >= first_line)
-        yield frame, block.endswith(b"\n")
+    for content in opened.raw.blocks():
+        block = content
+        while line < first_line and block:
+            block = block.partition(b"\n")[2]
+            line += 1
+        if not block:
+            continue
+        text = partial(_text_frame, block, opened.delimiter, names, line)
+        frame = None
+        if numbers and block.endswith(b"\n"):
+            frame = _plain_frame(block, opened.delimiter, names, times, numbers)
+        if frame is None:
+            whole = text()
+            yield Block(whole, whole=block.endswith(b"\n"), plain=False, text=text)
+            line += whole.height
+        else:
+            yield Block(_numbered(frame, line), whole=True, plain=True, text=text)
+            line += frame.height
+
+
+def _numbered(frame: pl.DataFrame, line: int) -> pl.DataFrame:
+    return frame.with_row_index(LINE, offset=line).with_columns(pl.col(LINE).cast(pl.Int64))
+
+
+def _text_frame(block: bytes, delimiter: str, names: list[str], line: int) -> pl.DataFrame:
+    return _numbered(read_block(block, delimiter, [*names, OVERFLOW]), line)
+
+
+def _plain_frame(
+    block: bytes, delimiter: str, names: list[str], times: Sequence[int], numbers: Sequence[int]
+) -> pl.DataFrame | None:
+    """Read a block whose cells are plain numbers straight as numbers; None where any is not."""
+    if b'"' in block:
+        return None
+    wanted = [names[place] for place in (*times, *numbers)]
+    schema: dict[str, type[pl.DataType]] = dict.fromkeys([*names, OVERFLOW], pl.String)
+    schema.update(dict.fromkeys([names[place] for place in numbers], pl.Float64))
+    try:
+        frame = (
+            pl.scan_csv(
+                io.BytesIO(block),
+                has_header=False,
+                separator=delimiter,
+                quote_char=None,
+                schema=schema,
+                encoding="utf8-lossy",
+                missing_columns="insert",
+                extra_columns="ignore",
+            )
+            .select(*dict.fromkeys(wanted), OVERFLOW)
+            .collect()
+        )
+    except pl.exceptions.PolarsError:
+        return None
+    plain = (
+        frame.height == block.count(b"\n")
+        and frame[OVERFLOW].null_count() == frame.height
+        and not any(frame[name].has_nulls() for name in wanted)
+        and all(frame[names[place]].is_finite().all() for place in numbers)
+    )
+    return frame.drop(OVERFLOW) if plain else None
 
 
 def read_block(block: bytes, delimiter: str, names: list[str]) -> pl.DataFrame:

@@ -247,7 +247,7 @@ def read_column(
     Parameters
     ----------
     column : polars.Series
-        Text, shape (n,).
+        Text, shape (n,); or numbers, where every cell is a plain one and was read as such.
     lines : polars.Series
         Line numbers, shape (n,).
     decimal : str
@@ -264,6 +264,9 @@ def read_column(
     Column
         Numbers, flags and censor codes, shape (n,) each.
     """
+    if column.dtype == pl.Float64:
+        good = pl.repeat(GOOD, len(column), dtype=pl.UInt8, eager=True)
+        return Column(column, good, None, plain=True)
     text = column
     if _padded(text):
         text = text.str.strip_chars()

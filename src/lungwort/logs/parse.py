@@ -13,7 +13,7 @@ from lungwort.errors import AmbiguityError, LogError
 from lungwort.logs import times
 from lungwort.logs.ahead import ahead
 from lungwort.logs.arrange import ROWS, USED
-from lungwort.logs.blocks import LINE, OVERFLOW, Opened, cell_name, cells
+from lungwort.logs.blocks import LINE, OVERFLOW, Block, Opened, cell_name, cells
 from lungwort.logs.cells import Causes, decimal_evidence, read_cell, read_column
 from lungwort.logs.clock import Localiser
 from lungwort.logs.headings import read_heading
@@ -104,17 +104,28 @@ class FileParser:
             Columns ``line``, ``time`` (UTC microseconds without a zone), and for each channel its
             value, flag and, where any reading is '<' or '>', its censor code.
         """
-        blocks = ahead(cells(self.opened, self.layout.width, self.layout.first_line))
-        held: list[tuple[pl.DataFrame, bool]] = []
-        if self.layout.time.kind == times.TEXT:
+        layout = self.layout
+        # A decimal comma or codes of the user's own need a look at the text of every cell.
+        plain = layout.long is None and layout.decimal == "point" and not self.options.missing
+        blocks = ahead(
+            cells(
+                self.opened,
+                layout.width,
+                layout.first_line,
+                times=layout.time.columns,
+                numbers=[column.index for column in layout.values] if plain else (),
+            )
+        )
+        held: list[Block] = []
+        if layout.time.kind == times.TEXT:
             held, blocks = self._settle_order(blocks)
-        current: tuple[pl.DataFrame, bool] | None = None
+        current: Block | None = None
         for following in _chain(held, blocks):
             if current is not None:
-                yield self._parse(*current, last=False)
+                yield self._parse(current, last=False)
             current = following
         if current is not None:
-            yield self._parse(*current, last=True)
+            yield self._parse(current, last=True)
 
     def _time_text(self, frame: pl.DataFrame) -> pl.Series:
         columns = [frame[cell_name(i)] for i in self.layout.time.columns]
@@ -135,15 +146,13 @@ class FileParser:
         )
         return both.select(joined.alias(TIME))[TIME]
 
-    def _settle_order(
-        self, blocks: Iterator[tuple[pl.DataFrame, bool]]
-    ) -> tuple[list[tuple[pl.DataFrame, bool]], Iterator[tuple[pl.DataFrame, bool]]]:
+    def _settle_order(self, blocks: Iterator[Block]) -> tuple[list[Block], Iterator[Block]]:
         evidence = self.evidence
-        held: list[tuple[pl.DataFrame, bool]] = []
+        held: list[Block] = []
         for block in blocks:
             held.append(block)
             evidence.add(
-                times.date_prefixes(times.tidy(block[0][cell_name(self.layout.time.columns[0])]))
+                times.date_prefixes(times.tidy(block.frame[cell_name(self.layout.time.columns[0])]))
             )
             if (
                 evidence.settled
@@ -194,13 +203,21 @@ class FileParser:
         """Tell whether dates contradict one another, so that the given order chooses among them."""
         return evidence.contradictory and self.order != "ymd"
 
-    def _parse(self, frame: pl.DataFrame, whole_line: bool, *, last: bool) -> pl.DataFrame:  # noqa: FBT001 - block and how it ends
-        self.rows_read += frame.height
+    def _parse(self, block: Block, *, last: bool) -> pl.DataFrame:
+        self.rows_read += block.frame.height
+        frame = block.frame
+        if block.plain:
+            stamp, utc = self._times(frame)
+            if not stamp.has_nulls():
+                stamp = stamp if utc else self._localise(stamp)
+                return self._readings(frame.with_columns(stamp.alias(TIME)), count=True)
+            frame = block.text()
         frame = self._without_blank(frame)
-        if last and not whole_line:
+        if last and not block.whole:
             frame = self._without_cut_line(frame)
         frame = self._without_odd_rows(frame)
-        stamp = self._times(frame)
+        stamp, utc = self._times(frame)
+        stamp = stamp if utc else self._localise(stamp)
         frame = frame.with_columns(stamp.alias(TIME))
         if stamp.has_nulls():
             self._refuse_untimed(frame.filter(pl.col(TIME).is_null()))
@@ -285,7 +302,8 @@ class FileParser:
             frame = frame.join(again.select(LINE), on=LINE, how="anti", maintain_order="left")
         return frame
 
-    def _times(self, frame: pl.DataFrame) -> pl.Series:
+    def _times(self, frame: pl.DataFrame) -> tuple[pl.Series, bool]:
+        """Read the times, and tell whether they are UTC already."""
         plan = self.layout.time
         if plan.kind != times.TEXT:
             column = frame[cell_name(plan.columns[0])]
@@ -296,7 +314,7 @@ class FileParser:
                 and self.options.start.tzinfo is not None
             )
             self.has_offset = self.has_offset or utc
-            return stamp if utc else self._localise(stamp)
+            return stamp, utc
         text = self._time_text(frame)
         parsed = times.parse_text(text, self.order, with_offset=self._offset_written)
         if not all(form.startswith("%Y") for form in parsed.formats):
@@ -305,9 +323,7 @@ class FileParser:
         self._offset_written = parsed.offset
         self._wall_met = self._wall_met or parsed.wall
         self.has_offset = self.has_offset or parsed.offset or plan.utc_stated
-        if parsed.offset or plan.utc_stated:
-            return parsed.times
-        return self._localise(parsed.times)
+        return parsed.times, parsed.offset or plan.utc_stated
 
     @property
     def mixed_offsets(self) -> bool:
@@ -523,9 +539,7 @@ class FileParser:
         )
 
 
-def _chain(
-    held: list[tuple[pl.DataFrame, bool]], blocks: Iterator[tuple[pl.DataFrame, bool]]
-) -> Iterator[tuple[pl.DataFrame, bool]]:
+def _chain(held: list[Block], blocks: Iterator[Block]) -> Iterator[Block]:
     while held:
         yield held.pop(0)
     yield from blocks

@@ -222,9 +222,9 @@ def _with_all_labels(opened: Opened, layout: Layout, options: ReadOptions) -> La
     labels: Labels = {}
     places = [long.label, long.value, *([] if long.unit is None else [long.unit])]
     names = [cell_name(place) for place in places]
-    for frame, _ in cells(opened, layout.width, layout.first_line):
+    for block in cells(opened, layout.width, layout.first_line):
         counted = (
-            frame.select(pl.col(name).str.strip_chars() for name in names)
+            block.frame.select(pl.col(name).str.strip_chars() for name in names)
             .filter(pl.col(names[1]) != "")
             .group_by(names[0], *names[2:], maintain_order=True)
             .len()
