@@ -253,6 +253,8 @@ def _wrong_stretches(micro: NDArray[np.int64]) -> list[tuple[int, int, str]]:
         found.append(
             (0, start, "the clock was not set when line {line} of {name} was written ({when})")
         )
+    good = np.ones(len(micro), dtype=bool)
+    good[:start] = False
     forward = np.flatnonzero(steps > _DAY_US) + 1
     top, seen = int(micro[start]), start
     skip_to = start
@@ -273,22 +275,26 @@ def _wrong_stretches(micro: NDArray[np.int64]) -> list[tuple[int, int, str]]:
                     )
                 )
                 top, seen = before, back
+                good[ahead:back] = False
                 continue
-        stop = _end_of_reset(micro, back, top, start)
+        stop = _end_of_reset(micro, back, top, good)
         seen = back
         if stop > back:
             found.append(
                 (back, stop, "the clock was reset: at line {line} of {name} it goes back to {when}")
             )
             skip_to = seen = stop
+            good[back:stop] = False
     return found
 
 
-def _end_of_reset(micro: NDArray[np.int64], back: int, top: int, start: int) -> int:
+def _end_of_reset(
+    micro: NDArray[np.int64], back: int, top: int, good: NDArray[np.bool_]
+) -> int:
     """Give the row at which a clock that went back is right again; ``back`` where it was right."""
     ahead = micro[back:] >= top - _DAY_US
     stop = back + (int(np.argmax(ahead)) if ahead.any() else len(ahead))
-    part, before = micro[back:stop], micro[start:back]
+    part, before = micro[back:stop], micro[:back][good[:back]]
     if np.isin(part, before).mean() > 0.9:  # noqa: PLR2004 - the same memory written out twice
         return back
     # A ring memory read from its middle: the older part ends where the newer began.

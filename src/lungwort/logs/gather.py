@@ -400,7 +400,7 @@ def _cell_notes(gathering: _Gathering) -> list[str]:
     notes = []
     for parser in gathering.parsers:
         for name, causes in parser.odd_cells.items():
-            ordered = sorted(causes.counts.items(), key=lambda item: -item[1])
+            ordered = sorted(causes.counts.items(), key=lambda item: (-item[1], item[0]))
             for cause, count in ordered[:_CAUSES_AT_MOST]:
                 lines = ", ".join(map(str, causes.lines[cause]))
                 notes.append(

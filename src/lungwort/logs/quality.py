@@ -12,6 +12,7 @@ used and told; a bad one is never used. Three rules keep a reading outside limit
 
 from __future__ import annotations
 
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -306,7 +307,7 @@ class Grader:
         elif self._settle_until_us is not None and self._settle_until_us > micro[0]:
             begin = int(micro[0])
             self._mark_settling(flags, micro, begin, min([self._settle_until_us, *starts[:1]]))
-        for start, following in zip(starts, [*starts[1:], None], strict=True):
+        for start, following in zip_longest(starts, starts[1:]):
             self._settle_until_us = start + settle_us
             until = self._settle_until_us
             self._mark_settling(
