@@ -526,3 +526,54 @@ def test_plans_can_be_looked_at(tmp_path: Path) -> None:
         5,
     )
     assert layout.preamble[0] == "A B"
+
+
+@pytest.mark.parametrize(
+    ("cells", "open_one"),
+    [
+        # whole numbers and 1.050: a German or Norwegian thousand, or three decimals
+        (("430", "1.050", "980"), True),
+        (("430", "1.050", "20.5"), False),
+        (("20.900", "20.950", "21.000"), False),
+        (("0.500", "1.050", "2"), False),
+        (("430", "1.050", "1050"), False),
+        (("430", "980", "1000"), False),
+    ],
+)
+def test_a_point_that_may_part_thousands_stops(
+    tmp_path: Path,
+    cells: tuple[str, ...],
+    open_one: bool,  # noqa: FBT001 - drawn
+) -> None:
+    """1.050 ppm read for 1050 ppm would hide it; late in the file as well as early."""
+    early = [cells[i % 3] for i in range(60)]
+    late = [cells[0]] * 3000 + list(cells)
+    for some in (early, late):
+        moment = moments(len(some))
+        rows = "\n".join(
+            f"{m:%Y-%m-%dT%H:%M:%SZ};{cell}" for m, cell in zip(moment, some, strict=True)
+        )
+        text = f"Time;CO2 [ppm]\n{rows}\n"
+        if open_one:
+            with pytest.raises(
+                AmbiguityError, match=r"'1\.050' .*--decimal point or --decimal comma"
+            ):
+                read(tmp_path, text)
+            assert columns(read(tmp_path, text, decimal="comma"), "co2")[0][-2:] == [1050.0, 980.0]
+            assert columns(read(tmp_path, text, decimal="point"), "co2")[0][-2:] == [1.05, 980.0]
+        else:
+            assert columns(read(tmp_path, text), "co2")[0] == [float(cell) for cell in some]
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "Time,CO [ppm],,O2 [%]\n,min,max,min",
+        "Time,CO [ppm],CO2 [ppm],O2 [%]\n,Alarm,Status,Mittelwert",
+        ",CO [ppm],,O2 [%]\nTime,Min,Max,Avg",
+    ],
+)
+def test_headings_in_two_lines_stop(tmp_path: Path, head: str) -> None:
+    """'min' in the line below would turn a column into the lowest readings."""
+    with pytest.raises(LogError, match=r"line [12]: .*the headings stand in two lines"):
+        read(tmp_path, table(head))

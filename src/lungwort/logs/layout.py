@@ -13,9 +13,10 @@ from lungwort.air import units as air_units
 from lungwort.air.analytes import ANALYTES
 from lungwort.errors import LogError
 from lungwort.logs import times
+from lungwort.logs import vocabulary as words_of
 from lungwort.logs.cells import decimal_evidence
 from lungwort.logs.columns import Chosen, ValueColumn, choose_columns
-from lungwort.logs.headings import Reading, bare_unit, read_heading
+from lungwort.logs.headings import Reading, bare_unit, fold, read_heading
 from lungwort.logs.options import Question, ReadOptions
 from lungwort.logs.timeplan import TimePlan, find_time
 
@@ -35,6 +36,13 @@ Labels = dict[str, "Counter[str]"]
 
 _HEADING_WORDS: Final = {"time", "date", "name", "value", "unit"}
 _SAMPLE_ROWS: Final = 400
+_DOTTED: Final = re.compile(r"[<>]?\s*[+-]?[1-9]\d{0,2}\.\d{3}")
+_DECIMALS: Final = re.compile(r"[<>]?\s*[+-]?(?:\d*\.(?:\d{1,2}|\d{4,})|0*\.\d{3}|\d{4,}\.\d{3})")
+_ALIKE_AT_LEAST: Final = 3
+_SUB_HEADINGS: Final = (
+    words_of.MEANS | words_of.LOWEST | words_of.HIGHEST | words_of.EXPOSURE | words_of.NOT_A_READING
+)
+_SUB_HEADINGS_FROM: Final = 0.5
 _GROUPING: Final = re.compile(r"(?<=\d)['\u2009\u00a0\u202f ](?=\d{3}(?!\d))")
 
 
@@ -168,6 +176,7 @@ def lay_out(rows: list[list[str]], delimiter: str, options: ReadOptions, name: s
         Where there are no headings, no readings or no time.
     """
     header, unit_line, first = _find_header(rows, options, name)
+    _refuse_second_headings(rows, header, first, name)
     headings = tuple(cell.strip().strip('"').strip() for cell in rows[header])
     units_below = [cell.strip() for cell in rows[unit_line]] if unit_line is not None else []
     units_below += [""] * (len(headings) - len(units_below))
@@ -220,6 +229,22 @@ def _find_header(
             continue
         break
     return header, unit_line, first
+
+
+def _refuse_second_headings(rows: list[list[str]], header: int, first: int, name: str) -> None:
+    """Stop where the words of the headings stand in two lines: 'CO [ppm]' above 'min' and 'max'."""
+    for index in range(max(header - 1, 0), min(first + 2, len(rows))):
+        if index == header:
+            continue
+        cells = [fold(cell) for cell in rows[index] if cell.strip()]
+        telling = [cell for cell in cells if set(cell.split()) & _SUB_HEADINGS]
+        if len(telling) > 1 and len(telling) >= _SUB_HEADINGS_FROM * len(cells):
+            raise LogError(
+                f"the headings stand in two lines (this one has {', '.join(map(repr, telling[:3]))}). "
+                "Join them into one, such as 'CO max [ppm]'.",
+                file=name,
+                line=index + 1,
+            )
 
 
 def _best_header(rows: list[list[str]], name: str) -> int:
@@ -370,6 +395,8 @@ def _finish(layout: Layout, body: list[list[str]], options: ReadOptions) -> Layo
     )
     cells = [row[place] for row in body[:_SAMPLE_ROWS] for place in places if place < len(row)]
     decimal, question = choose_decimal(cells, options)
+    if question is None and options.decimal is None and decimal == "point":
+        question = _dotted_question(value_cells(layout, body[:_SAMPLE_ROWS]))
     if question is not None:
         questions.append(evolve(question, line=layout.first_line))
     if layout.time.kind == times.ELAPSED:
@@ -395,6 +422,79 @@ def _finish(layout: Layout, body: list[list[str]], options: ReadOptions) -> Layo
                 )
             )
     return evolve(layout, decimal=decimal, questions=tuple(questions))
+
+
+def value_cells(layout: Layout, rows: list[list[str]]) -> list[list[str]]:
+    """Collect the cells of each channel.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the file is laid out.
+    rows : list of list of str
+        Some rows.
+
+    Returns
+    -------
+    list of list of str
+        Stripped cells that are not empty, one list a channel.
+    """
+    long = layout.long
+    if long is None:
+        places = [column.index for column in layout.values]
+        found = [[row[place].strip() for row in rows if place < len(row)] for place in places]
+    else:
+        most = max(long.label, long.value)
+        found = [
+            [row[long.value].strip() for row in rows if len(row) > most and row[long.label].strip() == column.heading]
+            for column in layout.values
+        ]  # fmt: skip
+    return [[cell for cell in cells if cell] for cells in found]
+
+
+def point_is_decimal(columns: list[list[str]]) -> tuple[bool, str]:
+    """Look whether the point can only be a decimal sign.
+
+    1.050 among 430 and 980 can be a thousand and fifty; where every number of a column has three
+    decimals, or any number of the file has another count of them, the point is a decimal sign.
+
+    Parameters
+    ----------
+    columns : list of list of str
+        Cells, one list a channel.
+
+    Returns
+    -------
+    tuple of (bool, str)
+        Whether it is proven, and else a number that can be read in two ways (empty for none).
+
+    Examples
+    --------
+    >>> point_is_decimal([["430", "1.050"]]), point_is_decimal([["430", "1.050"], ["20.9"]])
+    ((False, '1.050'), (True, ''))
+    """
+    open_one = ""
+    for cells in columns:
+        dotted = [cell for cell in cells if _DOTTED.fullmatch(cell)]
+        if any(_DECIMALS.fullmatch(cell) for cell in cells):
+            return True, ""
+        bare = any(re.fullmatch(r"[<>]?\s*[+-]?\d+", cell) for cell in cells)
+        if len(dotted) >= _ALIKE_AT_LEAST and not bare:
+            return True, ""
+        if dotted and bare and not any(re.fullmatch(r"[+-]?\d{4,}", cell) for cell in cells):
+            open_one = open_one or dotted[0]
+    return False, open_one
+
+
+def _dotted_question(columns: list[list[str]]) -> Question | None:
+    _, sample = point_is_decimal(columns)
+    if not sample:
+        return None
+    return Question(
+        f"'{sample}' can be {sample.replace('.', '')} or a number with three decimals.",
+        ("point is the decimal sign", "point groups thousands"),
+        "Settle it with --decimal point or --decimal comma.",
+    )
 
 
 def choose_decimal(cells: list[str], options: ReadOptions) -> tuple[str, Question | None]:

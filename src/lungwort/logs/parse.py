@@ -17,6 +17,7 @@ from lungwort.logs.blocks import LINE, OVERFLOW, Block, Opened, cell_name, cells
 from lungwort.logs.cells import Causes, decimal_evidence, read_cell, read_column
 from lungwort.logs.clock import Localiser
 from lungwort.logs.headings import read_heading
+from lungwort.logs.layout import point_is_decimal, value_cells
 from lungwort.logs.model import MISSING, PLAIN, TIME, Refusal, censor_column, flag_column
 
 if TYPE_CHECKING:
@@ -68,6 +69,7 @@ class FileParser:
     evidence: times.OrderEvidence = field(factory=times.OrderEvidence)
     _offset_written: bool = field(default=False, repr=False)
     _wall_met: bool = field(default=False, repr=False)
+    _point_proven: bool | None = field(default=None, repr=False)
 
     @property
     def name(self) -> str:
@@ -80,7 +82,9 @@ class FileParser:
             Refusal(
                 cause, count, tuple(self.refused.lines[cause]), self.refused_samples.get(cause, "")
             )
-            for cause, count in sorted(self.refused.counts.items(), key=lambda item: -item[1])
+            for cause, count in sorted(
+                self.refused.counts.items(), key=lambda item: (-item[1], item[0])
+            )
         )
 
     def refuse(self, cause: str, rows: pl.DataFrame) -> None:
@@ -106,7 +110,12 @@ class FileParser:
         """
         layout = self.layout
         # A decimal comma or codes of the user's own need a look at the text of every cell.
-        plain = layout.long is None and layout.decimal == "point" and not self.options.missing
+        plain = (
+            layout.long is None
+            and layout.decimal == "point"
+            and not self.options.missing
+            and (self.options.decimal is not None or self._points_elsewhere())
+        )
         blocks = ahead(
             cells(
                 self.opened,
@@ -432,6 +441,8 @@ class FileParser:
             missing=frozenset(self.options.missing),
             causes=self.odd_cells.setdefault(name, Causes()),
         )
+        if text.dtype == pl.String:
+            self._check_points(text, column)
         if not read.plain:
             self._check_decimal(text, column)
         values = read.values
@@ -467,18 +478,30 @@ class FileParser:
             )
 
     def _points_elsewhere(self) -> bool:
-        places = (
-            [column.index for column in self.layout.values]
-            if self.layout.long is None
-            else [self.layout.long.value]
-        )
-        sample = [
-            row[place]
-            for row in self.opened.rows[self.layout.first_line - 1 :]
-            for place in places
-            if place < len(row)
-        ]
-        return decimal_evidence(sample).point > 0
+        """Tell whether the first rows prove that the point is the decimal sign."""
+        if self._point_proven is None:
+            rows = self.opened.rows[self.layout.first_line - 1 :]
+            self._point_proven, _ = point_is_decimal(value_cells(self.layout, rows))
+        return self._point_proven
+
+    def _check_points(self, text: pl.Series, column: ValueColumn) -> None:
+        """Stop where 1.050 first comes after the rows that were looked at, among whole numbers."""
+        settled = self.options.decimal is not None or self.layout.decimal == "comma"
+        if settled or self._points_elsewhere():
+            return
+        dotted = text.filter(text.str.contains(".", literal=True)).head(2000).to_list()
+        if not dotted:
+            return
+        whole = [cell for cell in (*text.head(2000).to_list(), *text.tail(2000).to_list()) if cell]
+        _, sample = point_is_decimal([[cell.strip() for cell in (*dotted, *whole)]])
+        if sample:
+            raise AmbiguityError(
+                f"'{sample}' has a point, and the file does not say whether it groups thousands or is the decimal sign.",
+                choices=("point", "comma"),
+                remedy="Settle it with --decimal point or --decimal comma.",
+                file=self.name,
+                column=column.heading,
+            )
 
     def _long(self, frame: pl.DataFrame, *, count: bool) -> pl.DataFrame:
         long = self.layout.long
