@@ -13,6 +13,7 @@ DEMO := demo-out
 
 try: $(VENV)/ready-try
 	$(BIN)/lungwort demo $(DEMO)
+	@echo "The command is $(BIN)/lungwort; '$(BIN)/lungwort --help' says what it does."
 
 test: $(VENV)/ready-test lint types imports unit wheel
 
