@@ -100,12 +100,10 @@ def verdict(view: View, written: tuple[Path, ...]) -> None:
     out.print(table)
     for mark, meaning in view.marks:
         out.print(Text(f"[{mark}] {meaning}", style="dim"))
-    open_ones = [row for row in view.findings if row.verdict not in {"conforms"}]
-    _listed(
-        out,
-        "Findings that do not conform or stay open",
-        [f"{row.analyte}, {row.limit}: {row.reason}" for row in open_ones],
-    )
+    # The required ones that are open stand under 'Why' already.
+    others = [row for row in view.findings if row.verdict != "conforms"]
+    others = [row for row in others if row.advice or row.verdict == "not_applicable"]
+    _listed(out, "Of the others", [f"{row.analyte}, {row.limit}: {row.reason}" for row in others])
     _excursions(out, view)
     _listed(out, "Not judged, and why", view.not_judged)
     _listed(out, "Rows not used", view.refused)

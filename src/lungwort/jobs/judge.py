@@ -350,8 +350,15 @@ def view(verdict: Verdict) -> View:
         excursions=made.excursions,
         excursions_note=made.excursions_note,
         excursions_total=len(verdict.excursions),
-        not_judged=tuple(" · ".join(cell for cell in row if cell) for row in made.not_judged.rows),
-        refused=tuple(" · ".join(cell for cell in row if cell) for row in made.refused.rows),
+        not_judged=tuple(
+            f"{cause}, {channel}, {span}, {readings} readings: {text}"
+            for cause, channel, span, readings, text in made.not_judged.rows
+        ),
+        refused=tuple(
+            f"{file}: {rows} rows: {cause} (first at line {lines})"
+            + (f": {sample}" if sample else "")
+            for file, cause, rows, lines, sample in made.refused.rows
+        ),
         columns_not_used=made.columns_not_used,
         notes=made.notes,
         cautions=made.cautions,
