@@ -31,7 +31,7 @@ _KIND = (
 _PRESSURE = "Pressure of the air, like '7 bar(g)' or '1 atm'."
 
 
-def convert(  # noqa: PLR0917 - typer gives options by name; there is one for each quantity
+def convert(
     source: Annotated[
         str, typer.Argument(help="Number with unit, like '24 ppmv', '-50 °F', '300 bar(g)'.")
     ],
