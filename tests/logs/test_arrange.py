@@ -83,7 +83,9 @@ def test_small_steps_back(tmp_path: Path) -> None:
         moments[i] -= timedelta(seconds=15)
     log = read(tmp_path, rows_of([f"{m:%Y-%m-%d %H:%M:%S}" for m in moments], lively(600)))
     assert times(log) == sorted(moments)
-    assert any("Time runs backwards 2 times, first by 0:00:05 at line 102" in note for note in log.notes)
+    assert any(
+        "Time runs backwards 2 times, first by 0:00:05 at line 102" in note for note in log.notes
+    )
 
 
 def test_shuffled_rows_lose_none(tmp_path: Path) -> None:
@@ -213,7 +215,10 @@ def test_same_time_other_values_are_all_used(tmp_path: Path) -> None:
     log = read(tmp_path, [*rows[:101], ",".join(odd), *rows[101:]])
     assert log.rows == 301
     assert 55.0 in values(log, "co")
-    assert any("1 readings have the time of the one before but other values (first at line 103)" in n for n in log.notes)
+    assert any(
+        "1 readings have the time of the one before but other values (first at line 103)" in n
+        for n in log.notes
+    )
 
 
 def test_minute_stamps_for_ten_second_readings(tmp_path: Path) -> None:
@@ -229,7 +234,10 @@ def test_minute_stamps_for_ten_second_readings(tmp_path: Path) -> None:
 
 def test_times_that_do_not_tell_readings_apart(tmp_path: Path) -> None:
     """One time for a whole file is doubted."""
-    log = read(tmp_path, rows_of([stamps(1)[0]] * 300, [[f"{i / 100:.2f}", "430", "20.9"] for i in range(300)]))
+    log = read(
+        tmp_path,
+        rows_of([stamps(1)[0]] * 300, [[f"{i / 100:.2f}", "430", "20.9"] for i in range(300)]),
+    )
     assert any("do not tell the readings apart" in doubt for doubt in log.doubts)
 
 
@@ -248,7 +256,10 @@ def test_overlapping_files(tmp_path: Path) -> None:
 
 def test_files_in_the_wrong_order(tmp_path: Path) -> None:
     """Days given last first."""
-    files = [file_of(tmp_path, lively_rows(300, start=START + timedelta(days=d)), name=f"{d}.csv") for d in (2, 0, 1)]
+    files = [
+        file_of(tmp_path, lively_rows(300, start=START + timedelta(days=d)), name=f"{d}.csv")
+        for d in (2, 0, 1)
+    ]
     log = read_log(files)
     assert times(log) == sorted(times(log))
     assert log.rows == 900
@@ -268,8 +279,12 @@ def test_same_file_twice(tmp_path: Path) -> None:
 def test_one_file_a_channel(tmp_path: Path) -> None:
     """CO in one file and oxygen in the other: one row a time, nothing missing."""
     cells = lively(600)
-    a = file_of(tmp_path, rows_of(stamps(600), [[c[0]] for c in cells]), head="Time,CO [ppm]", name="a.csv")
-    b = file_of(tmp_path, rows_of(stamps(600), [[c[2]] for c in cells]), head="Time,O2 [%]", name="b.csv")
+    a = file_of(
+        tmp_path, rows_of(stamps(600), [[c[0]] for c in cells]), head="Time,CO [ppm]", name="a.csv"
+    )
+    b = file_of(
+        tmp_path, rows_of(stamps(600), [[c[2]] for c in cells]), head="Time,O2 [%]", name="b.csv"
+    )
     log = read_log([a, b], settle=timedelta(0))
     assert times(log) == at(600)
     assert values(log, "co") == [float(c[0]) for c in cells]

@@ -155,7 +155,11 @@ def test_odd_cells_are_told_with_their_lines(tmp_path: Path) -> None:
     cells[10], cells[20], cells[30], cells[31] = "ERR", "<0.2", "---", "25 ppb"
     log = read(tmp_path, cells)
     told = " ".join(log.notes)
-    for part in ("1 cells: cannot be read ('ERR') (first at line 12)", "line 32", "not the column's (ppm)"):
+    for part in (
+        "1 cells: cannot be read ('ERR') (first at line 12)",
+        "line 32",
+        "not the column's (ppm)",
+    ):
         assert part in told
     assert flags(log, "co")[10] == BAD
     assert log.rows == 60
@@ -231,7 +235,9 @@ def test_any_text_says_something(text: str, decimal: str) -> None:
     sign=st.sampled_from(["point", "comma"]),
     grouped=st.booleans(),
 )
-def test_written_numbers_are_read_back(value: float, decimals: int, sign: str, grouped: bool) -> None:  # noqa: FBT001 - drawn
+def test_written_numbers_are_read_back(
+    *, value: float, decimals: int, sign: str, grouped: bool
+) -> None:
     """Python's own formatting, with either decimal sign, grouped or not."""
     text = f"{value:,.{decimals}f}" if grouped else f"{value:.{decimals}f}"
     if sign == "comma":
@@ -247,7 +253,9 @@ def test_written_numbers_are_read_back(value: float, decimals: int, sign: str, g
         (["<0,05", "> 0.5 ppm"], 1, 1, 0), (["", "ERR", "12"], 0, 0, 0), (["0,050"], 0, 1, 0),
     ],
 )  # fmt: skip
-def test_evidence_of_the_decimal_sign(cells: list[str], point: int, comma: int, either: int) -> None:
+def test_evidence_of_the_decimal_sign(
+    cells: list[str], point: int, comma: int, either: int
+) -> None:
     """What cells say about the decimal sign."""
     found = decimal_evidence(cells)
     assert (found.point, found.comma, len(found.either)) == (point, comma, either)

@@ -77,13 +77,8 @@ def test_the_moments_are_those_of_zoneinfo(zone: str) -> None:
     newest_first=st.booleans(),
     cuts=st.lists(st.integers(20, 400), max_size=4),
 )
-def test_any_sampling_interval_finds_its_way_back(  # noqa: PLR0913 - one property of many inputs
-    zone: str,
-    step_s: int,
-    lead: int,
-    phase: float,
-    newest_first: bool,
-    cuts: list[int],  # noqa: FBT001 - drawn
+def test_any_sampling_interval_finds_its_way_back(
+    *, zone: str, step_s: int, lead: int, phase: float, newest_first: bool, cuts: list[int]
 ) -> None:
     """UTC to wall clock in the order of the file to UTC gives the same moments."""
     lead_s = lead * step_s if step_s >= 300 else 5400
@@ -91,7 +86,7 @@ def test_any_sampling_interval_finds_its_way_back(  # noqa: PLR0913 - one proper
     count = 2 * lead if step_s >= 300 else 10800 // step_s
     utc = [start + timedelta(seconds=step_s * i) for i in range(count)]
     if newest_first:
-        utc = utc[::-1]
+        utc.reverse()
     localiser = Localiser(ZoneInfo(zone))
     assert back_to_utc(localiser, walls_of(utc, zone), tuple(c for c in cuts if c < count)) == utc
     assert localiser.unresolved == 0

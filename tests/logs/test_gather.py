@@ -65,8 +65,13 @@ NUMBER = {"good", "other", "half", "short"}
 
 
 @settings(deadline=None, max_examples=60)
-@given(kinds=st.lists(st.sampled_from(sorted(LINES)), min_size=1, max_size=25), again=st.sets(st.integers(0, 60)))
-def test_every_row_is_used_or_refused(tmp_path_factory: pytest.TempPathFactory, kinds: list[str], again: set[int]) -> None:
+@given(
+    kinds=st.lists(st.sampled_from(sorted(LINES)), min_size=1, max_size=25),
+    again=st.sets(st.integers(0, 60)),
+)
+def test_every_row_is_used_or_refused(
+    tmp_path_factory: pytest.TempPathFactory, kinds: list[str], again: set[int]
+) -> None:
     """Rows read = rows used + rows refused, each cause with the rows that were written for it."""
     rows, wrote = [], []
     for i, kind in enumerate(["good"] * 30 + kinds + ["good"] * 30):
@@ -81,7 +86,9 @@ def test_every_row_is_used_or_refused(tmp_path_factory: pytest.TempPathFactory, 
     causes = {refusal.cause: refusal.rows for refusal in source.refusals}
     assert source.rows_read == len(rows) == source.rows_used + source.rows_refused
     assert source.rows_used == sum(kind in NUMBER for kind in wrote)
-    assert causes.get("no number in the row", 0) == sum(kind in {"empty", "words"} for kind in wrote)
+    assert causes.get("no number in the row", 0) == sum(
+        kind in {"empty", "words"} for kind in wrote
+    )
     assert causes.get("exact duplicate of another row", 0) == wrote.count("again")
     assert causes.get("more cells than headings", 0) == wrote.count("wide")
     assert causes.get("heading line repeated", 0) == wrote.count("heading")
@@ -99,13 +106,19 @@ def test_every_row_is_used_or_refused(tmp_path_factory: pytest.TempPathFactory, 
 @settings(deadline=None, max_examples=40)
 @given(
     cells=st.lists(
-        st.tuples(st.integers(0, 20), st.sampled_from(["CO", "O2", "CO2", "noise"]), st.sampled_from(["1.5", "20.9", "", "---"])),
+        st.tuples(
+            st.integers(0, 20),
+            st.sampled_from(["CO", "O2", "CO2", "noise"]),
+            st.sampled_from(["1.5", "20.9", "", "---"]),
+        ),
         min_size=5,
         max_size=60,
     ),
     block=st.sampled_from([120, 1 << 20]),
 )
-def test_every_row_of_a_long_file(tmp_path_factory: pytest.TempPathFactory, cells: list[tuple[int, str, str]], block: int) -> None:
+def test_every_row_of_a_long_file(
+    tmp_path_factory: pytest.TempPathFactory, cells: list[tuple[int, str, str]], block: int
+) -> None:
     """One reading a row: the same identity, whatever shares a time and wherever blocks end."""
     fixed = [(100 + i, name, "5") for i in range(40) for name in ("CO", "O2")]
     rows = [
@@ -199,7 +212,17 @@ def test_on_disk_as_in_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, b
     """The same log to the last flag, stretch and note, wherever parts end."""
     path = file_of(tmp_path, eventful())
     memory = read_log(path)
-    assert {s.cause for s in memory.stretches} >= {"frozen", "stuck", "gap", "settling", "missing", "code", "code?", "range", "spike"}
+    assert {s.cause for s in memory.stretches} >= {
+        "frozen",
+        "stuck",
+        "gap",
+        "settling",
+        "missing",
+        "code",
+        "code?",
+        "range",
+        "spike",
+    }
     on_disk(monkeypatch, block)
     disk = read_log(path)
     assert disk.spool is not None
@@ -208,7 +231,9 @@ def test_on_disk_as_in_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, b
 
 
 @pytest.mark.parametrize("block", [900, 5000])
-def test_in_memory_with_any_blocks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, block: int) -> None:
+def test_in_memory_with_any_blocks(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, block: int
+) -> None:
     """Blocks make no difference in memory either."""
     path = file_of(tmp_path, eventful())
     memory = read_log(path)
@@ -229,18 +254,28 @@ def test_several_files_on_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
 
 
 @pytest.mark.parametrize("what", ["newest first", "reset", "not set", "files"])
-def test_out_of_order_falls_back_to_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, what: str) -> None:
+def test_out_of_order_falls_back_to_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, what: str
+) -> None:
     """What needs the whole log in view is read into memory, with the same result."""
     rows = lively_rows(800)
     paths = [file_of(tmp_path, rows)]
     if what == "newest first":
         paths = [file_of(tmp_path, rows[::-1])]
     elif what == "reset":
-        paths = [file_of(tmp_path, [*rows[:400], *lively_rows(50, start=START.replace(year=2000)), *rows[400:]])]
+        paths = [
+            file_of(
+                tmp_path,
+                [*rows[:400], *lively_rows(50, start=START.replace(year=2000)), *rows[400:]],
+            )
+        ]
     elif what == "not set":
         paths = [file_of(tmp_path, [*lively_rows(50, start=START.replace(2000, 1, 1)), *rows])]
     else:
-        paths = [file_of(tmp_path, rows[400:], name="b.csv"), file_of(tmp_path, rows[:400], name="a.csv")]
+        paths = [
+            file_of(tmp_path, rows[400:], name="b.csv"),
+            file_of(tmp_path, rows[:400], name="a.csv"),
+        ]
     memory = read_log(paths)
     on_disk(monkeypatch, 2000)
     disk = read_log(paths)
@@ -280,7 +315,10 @@ def test_progress_reaches_the_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     """Never back, never beyond the whole."""
     small_blocks(monkeypatch, 3000)
     told: list[tuple[int, int]] = []
-    read_log(file_of(tmp_path, lively_rows(2000)), progress=lambda done, whole: told.append((done, whole)))
+    read_log(
+        file_of(tmp_path, lively_rows(2000)),
+        progress=lambda done, whole: told.append((done, whole)),
+    )
     done = [a for a, _ in told]
     assert done == sorted(done)
     assert done[-1] == told[-1][1]

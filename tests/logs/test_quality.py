@@ -35,7 +35,14 @@ NO_SETTLING = {"settle": timedelta(0)}
 Cells = list[list[str]]
 
 
-def read(folder: Path, cells: Cells, *, step_s: float = 10.0, head: str = "Time,CO [ppm],CO2 [ppm],O2 [%]", **options: Any) -> Log:
+def read(
+    folder: Path,
+    cells: Cells,
+    *,
+    step_s: float = 10.0,
+    head: str = "Time,CO [ppm],CO2 [ppm],O2 [%]",
+    **options: Any,
+) -> Log:
     """Read readings at a steady step, without settling where nothing else is said."""
     rows = rows_of(stamps(len(cells), step_s), cells)
     return read_log(file_of(folder, rows, head=head), **{**NO_SETTLING, **options})
@@ -114,8 +121,19 @@ def test_a_channel_that_lives_about_a_code(tmp_path: Path) -> None:
     assert not log.channel("co2").censored
 
 
-@pytest.mark.parametrize(("place", "name", "text"), [(0, "co", "1200000"), (2, "o2", "130"), (2, "o2", "9999"), (2, "o2", "-40"), (1, "co2", "3000000")])
-def test_beyond_what_a_sensor_shows_decides_nothing(tmp_path: Path, place: int, name: str, text: str) -> None:
+@pytest.mark.parametrize(
+    ("place", "name", "text"),
+    [
+        (0, "co", "1200000"),
+        (2, "o2", "130"),
+        (2, "o2", "9999"),
+        (2, "o2", "-40"),
+        (1, "co2", "3000000"),
+    ],
+)
+def test_beyond_what_a_sensor_shows_decides_nothing(
+    tmp_path: Path, place: int, name: str, text: str
+) -> None:
     """Over its range or broken: the verdict on that gas cannot be clean."""
     log = read(tmp_path, with_column(lively(2000), place, {700: text}))
     assert flags(log, name)[700] == SUSPECT
@@ -151,7 +169,9 @@ def test_no_oxygen_is_a_reading(tmp_path: Path) -> None:
         ("pressure", "pressure", "bar(g)", (-1.1, 1000.0), (-1.2, 1001.0)),
     ],
 )
-def test_possible_ranges(analyte: str, quantity: str, unit: str, inside: tuple[float, ...], outside: tuple[float, ...]) -> None:
+def test_possible_ranges(
+    analyte: str, quantity: str, unit: str, inside: tuple[float, ...], outside: tuple[float, ...]
+) -> None:
     """The ends belong to the range."""
     low, high = possible_range(Channel("x", analyte, quantity, unit))
     assert all(low <= value <= high for value in inside)
@@ -325,9 +345,17 @@ def test_still_runs_are_the_same_however_they_are_fed() -> None:
 
 @pytest.mark.parametrize(
     ("place", "scale", "name", "word"),
-    [(1, 1e-4, "co2", "below 100 ppm"), (1, 0.0, "co2", "dead cell"), (2, 0.01, "o2", "fraction of 1"), (0, 1e-4, "co", "per cent"), (0, 1e-6, "co", "fraction of 1")],
+    [
+        (1, 1e-4, "co2", "below 100 ppm"),
+        (1, 0.0, "co2", "dead cell"),
+        (2, 0.01, "o2", "fraction of 1"),
+        (0, 1e-4, "co", "per cent"),
+        (0, 1e-6, "co", "fraction of 1"),
+    ],
 )
-def test_wrong_units_and_dead_cells(tmp_path: Path, place: int, scale: float, name: str, word: str) -> None:
+def test_wrong_units_and_dead_cells(
+    tmp_path: Path, place: int, scale: float, name: str, word: str
+) -> None:
     """Per cent under a ppm heading, fractions under per cent, a dead cell: never clean."""
     cells = lively(2000)
     for row in cells:
@@ -392,8 +420,18 @@ def test_readings_outside_while_settling_keep_their_numbers(tmp_path: Path) -> N
     assert flags(log, "co")[20] == NOT_EVALUATED
 
 
-@pytest.mark.parametrize(("steps", "interval"), [([10.0] * 300, 10.0), ([3600.0] * 60, 3600.0), ([60.0] * 100 + [10.0] * 300, 10.0), ([10.0] * 100 + [60.0] * 300, 60.0)])
-def test_sampling_interval_is_that_of_most_steps(tmp_path: Path, steps: list[float], interval: float) -> None:
+@pytest.mark.parametrize(
+    ("steps", "interval"),
+    [
+        ([10.0] * 300, 10.0),
+        ([3600.0] * 60, 3600.0),
+        ([60.0] * 100 + [10.0] * 300, 10.0),
+        ([10.0] * 100 + [60.0] * 300, 60.0),
+    ],
+)
+def test_sampling_interval_is_that_of_most_steps(
+    tmp_path: Path, steps: list[float], interval: float
+) -> None:
     """Median of all steps, wherever they lie."""
     at = np.concatenate(([0.0], np.cumsum(steps)))
     times = [f"{START + timedelta(seconds=s):%Y-%m-%d %H:%M:%S}" for s in at.tolist()]
@@ -408,7 +446,10 @@ def test_many_stretches_are_counted_together(tmp_path: Path) -> None:
     log = read(tmp_path, with_column(lively(2000), 0, put))
     listed = [s for s in log.stretches if s.cause == "missing"]
     assert len(listed) == STRETCHES_AT_MOST
-    assert any(f"co: {399 - STRETCHES_AT_MOST} more readings in stretches of the kind 'missing'" in note for note in log.notes)
+    assert any(
+        f"co: {399 - STRETCHES_AT_MOST} more readings in stretches of the kind 'missing'" in note
+        for note in log.notes
+    )
 
 
 # --- parts by themselves -----------------------------------------------------------------------
@@ -428,7 +469,13 @@ def test_standing_alone() -> None:
 
 @pytest.mark.parametrize(
     ("analyte", "value", "rests"),
-    [("o2", 20.9, True), ("o2", 20.5, False), ("co", 0.0, True), ("co", 0.1, False), ("co2", 0.0, False)],
+    [
+        ("o2", 20.9, True),
+        ("o2", 20.5, False),
+        ("co", 0.0, True),
+        ("co", 0.1, False),
+        ("co2", 0.0, False),
+    ],
 )
 def test_resting(analyte: str, value: float, rests: bool) -> None:  # noqa: FBT001 - parameter
     """Where quiet air makes a channel stand still."""

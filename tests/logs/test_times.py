@@ -118,7 +118,8 @@ def test_month_names(tmp_path: Path, words: str, month: int) -> None:
     """English, German, French, Spanish and Norwegian, with a weekday or without."""
     stamps = [f"{words} 10:{minute:02d}:00" for minute in range(COUNT)]
     assert times(read(tmp_path, stamps)) == [
-        datetime(2026, month, 4, 10, minute) for minute in range(COUNT)  # noqa: DTZ001 - wall time
+        datetime(2026, month, 4, 10, minute)  # noqa: DTZ001 - wall time
+        for minute in range(COUNT)
     ]
 
 
@@ -142,7 +143,8 @@ def test_midnight_written_as_24(tmp_path: Path) -> None:
     """ISO 8601-1:2019 4.3.8.1 (from memory) lets 24:00 end a day: the next day's 00:00."""
     stamps = ["2026-03-04 23:58", "2026-03-04 23:59", "2026-03-04 24:00", "2026-03-05 00:01"]
     assert times(read(tmp_path, stamps)) == [
-        datetime(2026, 3, 4, 23, 58) + timedelta(minutes=i) for i in range(4)  # noqa: DTZ001
+        datetime(2026, 3, 4, 23, 58) + timedelta(minutes=i)  # noqa: DTZ001 - wall time
+        for i in range(4)
     ]
     log = read(tmp_path, ["31.12.2026 23:59:50", "31.12.2026 24:00:00", "01.01.2027 00:00:10"])
     assert times(log)[1] == datetime(2027, 1, 1)  # noqa: DTZ001 - wall time
@@ -166,7 +168,9 @@ def test_a_spelling_that_only_the_middle_shows(tmp_path: Path) -> None:
     stamps = [f"{moment:%Y-%m-%d %H:%M:%S}" for moment in moments]
     stamps[4000] = f"{moments[4000]:%d. März %Y %H:%M:%S}"
     stamps[4001] = f"{moments[4001]:%Y-%m-%d %H:%M:%S},0"
-    stamps[4002] = f"{moments[4002]:%a %d %b %Y %I:%M:%S a.m.}".replace("a.m.", "a.m." if moments[4002].hour < 12 else "p.m.")
+    stamps[4002] = f"{moments[4002]:%a %d %b %Y %I:%M:%S a.m.}".replace(
+        "a.m.", "a.m." if moments[4002].hour < 12 else "p.m."
+    )
     log = read(tmp_path, stamps)
     assert times(log) == moments
 
@@ -219,7 +223,9 @@ def test_epoch(tmp_path: Path, unit_s: float) -> None:
     assert times(log) == expected()
 
 
-@pytest.mark.parametrize(("form", "comma"), [("{:.9f}", False), ("{:.6f}", False), ("{:.9f}", True)])
+@pytest.mark.parametrize(
+    ("form", "comma"), [("{:.9f}", False), ("{:.6f}", False), ("{:.9f}", True)]
+)
 def test_spreadsheet_serial(tmp_path: Path, form: str, comma: bool) -> None:  # noqa: FBT001 - parameter
     """Days since 1899-12-30: 46085 is 2026-03-04 (computed: 2026-03-04 minus 1899-12-30)."""
     assert (datetime(2026, 3, 4) - datetime(1899, 12, 30)).days == 46085  # noqa: DTZ001 - dates
@@ -239,7 +245,13 @@ def test_spreadsheet_serial_of_whole_days(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("head", "per_s"), [("Elapsed time [s]", 1.0), ("Elapsed [min]", 60.0), ("Time (ms)", 0.001), ("Zeit (h)", 3600.0)]
+    ("head", "per_s"),
+    [
+        ("Elapsed time [s]", 1.0),
+        ("Elapsed [min]", 60.0),
+        ("Time (ms)", 0.001),
+        ("Zeit (h)", 3600.0),
+    ],
 )
 def test_elapsed(tmp_path: Path, head: str, per_s: float) -> None:
     """Counted from the start that the user gives, in the unit of the heading."""
@@ -294,7 +306,11 @@ def test_kind_of_numbers(cells: list[str], heading: str, kind: str) -> None:
 
 @pytest.mark.parametrize(
     ("form", "choices"),
-    [("%d/%m/%Y", ("dmy", "mdy")), ("%d/%m/%y", ("dmy", "mdy", "ymd")), ("%d.%m.%y", ("dmy", "mdy", "ymd"))],
+    [
+        ("%d/%m/%Y", ("dmy", "mdy")),
+        ("%d/%m/%y", ("dmy", "mdy", "ymd")),
+        ("%d.%m.%y", ("dmy", "mdy", "ymd")),
+    ],
 )
 def test_open_order_stops(tmp_path: Path, form: str, choices: tuple[str, ...]) -> None:
     """Nothing above 12 in the file: all ways are listed, with the option."""
@@ -303,7 +319,10 @@ def test_open_order_stops(tmp_path: Path, form: str, choices: tuple[str, ...]) -
     assert caught.value.choices == choices
 
 
-@pytest.mark.parametrize(("form", "start"), [("%d/%m/%Y", "25 03 2026"), ("%m/%d/%Y", "25 03 2026"), ("%d.%m.%Y", "04 03 2026")])
+@pytest.mark.parametrize(
+    ("form", "start"),
+    [("%d/%m/%Y", "25 03 2026"), ("%m/%d/%Y", "25 03 2026"), ("%d.%m.%Y", "04 03 2026")],
+)
 def test_settled_by_the_dates(tmp_path: Path, form: str, start: str) -> None:
     """A day above 12 settles it, and so do points."""
     first = datetime.strptime(start, "%d %m %Y")  # noqa: DTZ007 - wall time
@@ -321,7 +340,9 @@ def test_settled_by_a_late_row(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
 
 def test_contradiction_in_a_late_block(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Day first at the beginning, month first at the end: no guess, wherever the blocks end."""
-    stamps = [f"25/03/2026 10:{i:02d}" for i in range(60)] + [f"03/26/2026 10:{i:02d}" for i in range(60)]
+    stamps = [f"25/03/2026 10:{i:02d}" for i in range(60)] + [
+        f"03/26/2026 10:{i:02d}" for i in range(60)
+    ]
     for block in (1 << 20, 400):
         small_blocks(monkeypatch, block)
         with pytest.raises(AmbiguityError, match="some only the month first"):
@@ -330,7 +351,9 @@ def test_contradiction_in_a_late_block(tmp_path: Path, monkeypatch: pytest.Monke
 
 def test_open_dates_after_settled_ones(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """ISO dates at first do not settle what 04/03/2026 means later."""
-    stamps = [f"2026-03-03 10:{i:02d}" for i in range(60)] + [f"04/03/2026 10:{i:02d}" for i in range(60)]
+    stamps = [f"2026-03-03 10:{i:02d}" for i in range(60)] + [
+        f"04/03/2026 10:{i:02d}" for i in range(60)
+    ]
     small_blocks(monkeypatch, 400)
     with pytest.raises(AmbiguityError, match="do not say whether the day or the month"):
         read(tmp_path, stamps)
@@ -338,7 +361,13 @@ def test_open_dates_after_settled_ones(tmp_path: Path, monkeypatch: pytest.Monke
 
 @pytest.mark.parametrize(
     ("form", "order"),
-    [("%d/%m/%Y", "mdy"), ("%m/%d/%Y", "dmy"), ("%d/%m/%Y", "ymd"), ("%d.%m.%Y", "ymd"), ("%m/%d/%y", "ymd")],
+    [
+        ("%d/%m/%Y", "mdy"),
+        ("%m/%d/%Y", "dmy"),
+        ("%d/%m/%Y", "ymd"),
+        ("%d.%m.%Y", "ymd"),
+        ("%m/%d/%y", "ymd"),
+    ],
 )
 def test_order_against_the_evidence(tmp_path: Path, form: str, order: str) -> None:
     """What the user gave does not fit: said, with a date that shows it."""
@@ -362,7 +391,9 @@ def test_order_chosen_among_contradicting_dates(tmp_path: Path) -> None:
     first=st.dates(date(2013, 1, 1), date(2030, 12, 31)),
     days=st.integers(1, 900),
 )
-def test_two_digit_years_are_settled_right_or_not_at_all(order: str, first: date, days: int) -> None:
+def test_two_digit_years_are_settled_right_or_not_at_all(
+    order: str, first: date, days: int
+) -> None:
     """What the dates prove is the order they were written in."""
     form = "/".join({"d": "%d", "m": "%m", "y": "%y"}[letter] for letter in order)
     evidence = reading.OrderEvidence()
@@ -388,7 +419,10 @@ def test_hint_of_days_that_follow_one_another(tmp_path: Path) -> None:
 @pytest.mark.parametrize("block", [1 << 20, 350])
 @pytest.mark.parametrize("offset_first", [True, False])
 def test_times_with_and_without_an_offset(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, block: int, offset_first: bool  # noqa: FBT001 - parameters
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    block: int,
+    offset_first: bool,  # noqa: FBT001 - parameters
 ) -> None:
     """Those without one cannot be placed beside those with one: doubted, none lost."""
     small_blocks(monkeypatch, block)

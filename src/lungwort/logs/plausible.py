@@ -174,7 +174,7 @@ def near_code(channel: Channel, code: float) -> float:
         [unit of the channel].
     """
     if channel.quantity in _DEGREES:
-        return code - np.sign(code) * _NEAR_K
+        return code - _NEAR_K if code > 0 else code + _NEAR_K
     return 0.5 * code
 
 

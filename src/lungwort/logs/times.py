@@ -137,8 +137,8 @@ def _kept(
 
 
 def _sample(column: pl.Series) -> list[str]:
-    step = max(1, len(column) // 500)
-    picked = pl.concat([column.head(500), column.gather_every(step), column.tail(50)])
+    step = max(1, len(column) // 200)
+    picked = pl.concat([column.head(100), column.gather_every(step), column.tail(20)])
     return [text for text in picked.drop_nulls().unique(maintain_order=True).to_list() if text]
 
 

@@ -51,6 +51,7 @@ class Edge:
     plain: float
 
 
+_GUESS_FROM: Final = 1 << 16
 NOTHING: Final = Edge(np.nan, np.nan)
 
 
@@ -167,7 +168,8 @@ class WholeLog:
         if self._last_us is not None:
             steps = np.concatenate(([micro[0] - self._last_us], steps))
         if not self._step_guess:
-            guess = median_step_s(micro)
+            # Only a guess, counted apart so that most steps need no sorting.
+            guess = median_step_s(micro[:_GUESS_FROM])
             self._step_guess = round(guess * 1e6) if guess is not None else 0
         usual = steps == self._step_guess
         same = int(np.count_nonzero(usual))
