@@ -244,3 +244,30 @@ def test_a_column_missing_in_one_file(tmp_path: Path) -> None:
     assert log.rows == 60
     assert log.frame["o2"].null_count() == 25
     assert set(log.frame.filter(log.frame["o2"].is_null())["o2_flag"].to_list()) == {9}
+
+
+@pytest.mark.parametrize("quote", ["", '"'])
+def test_a_row_that_lacks_a_cell_puts_the_log_in_doubt(tmp_path: Path, quote: str) -> None:
+    """With one cell gone, hydrogen sulphide would pass for carbon monoxide."""
+    rows = [f"{m:%Y-%m-%dT%H:%M:%SZ},1.2,0.1,20.9,ok" for m in moments(60)]
+    rows[30] = rows[30].replace(",1.2", "")
+    rows = [f"{quote}{row.replace(',', quote + ',' + quote)}{quote}" for row in rows]
+    log = read(tmp_path, "Time,CO [ppm],H2S [ppm],O2 [%],Status\n" + "\n".join(rows) + "\n")
+    assert log.rows == 60
+    assert any(
+        "more or fewer cells than the others (first at line 32)" in doubt for doubt in log.doubts
+    )
+
+
+def test_cells_left_away_at_the_end_by_all_rows_are_no_fault(tmp_path: Path) -> None:
+    """Loggers that write no remark leave the cell away."""
+    log = read(tmp_path, table(HEAD + ",Remark"))
+    assert (log.rows, causes(log), log.doubts) == (60, {}, ())
+
+
+def test_an_ungrouped_thousand_puts_the_log_in_doubt(tmp_path: Path) -> None:
+    """1,050 in a file cut by commas has a cell too many: just the readings that matter would go."""
+    text = table(after="2026-03-17T10:10:00Z,1.2,1,050,20.9\n")
+    log = read(tmp_path, text)
+    assert causes(log) == {"more cells than headings": 1}
+    assert any("more or fewer cells than the others" in doubt for doubt in log.doubts)

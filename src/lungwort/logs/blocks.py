@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections import Counter
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 
 LINE: Final = "line"
 OVERFLOW: Final = "overflow"
+FEWER: Final = "\x00"
+"""Stands in the overflow of a row that has fewer cells than most."""
 _SAMPLE_LINES: Final = 2000
 
 
@@ -203,6 +206,7 @@ def cells(
         whole = whole.filter(pl.col(LINE) >= first_line)
         yield Block(whole, whole=True, plain=False, text=lambda: whole)
         return
+    usual = _usual_width(opened.rows[first_line - 1 :], width)
     line = 1
     for content in opened.raw.blocks():
         block = content
@@ -211,7 +215,7 @@ def cells(
             line += 1
         if not block:
             continue
-        text = partial(_text_frame, block, opened.delimiter, names, line)
+        text = partial(_text_frame, block, opened.delimiter, names, line, usual)
         frame = None
         if numbers and block.endswith(b"\n"):
             frame = _plain_frame(block, opened.delimiter, names, times, numbers)
@@ -228,8 +232,26 @@ def _numbered(frame: pl.DataFrame, line: int) -> pl.DataFrame:
     return frame.with_row_index(LINE, offset=line).with_columns(pl.col(LINE).cast(pl.Int64))
 
 
-def _text_frame(block: bytes, delimiter: str, names: list[str], line: int) -> pl.DataFrame:
-    return _numbered(read_block(block, delimiter, [*names, OVERFLOW]), line)
+def _usual_width(rows: list[list[str]], width: int) -> int:
+    """Count the cells that most rows have, up to the number of headings."""
+    counts = Counter(min(len(row), width) for row in rows if len(row) > 1)
+    return counts.most_common(1)[0][0] if counts else width
+
+
+def _text_frame(
+    block: bytes, delimiter: str, names: list[str], line: int, usual: int
+) -> pl.DataFrame:
+    frame = read_block(block, delimiter, [*names, OVERFLOW])
+    if block.count(delimiter.encode()) != frame.height * (usual - 1):
+        lines = block.decode("utf-8", errors="replace").split("\n")[: frame.height]
+        bare = pl.Series(lines).str.replace_all(r'"[^"]*"', "")
+        count = bare.str.count_matches(delimiter, literal=True)
+        filled = pl.Series(lines).str.strip_chars(f'{delimiter}" \t\r') != ""
+        fewer = (count > 0) & (count < usual - 1) & filled
+        if fewer.any():
+            mark = pl.when(fewer).then(pl.lit(FEWER)).otherwise(pl.col(OVERFLOW))
+            frame = frame.with_columns(mark.alias(OVERFLOW))
+    return _numbered(frame, line)
 
 
 def _plain_frame(

@@ -19,7 +19,14 @@ from lungwort.logs.arrange import (
     same_time_words,
 )
 from lungwort.logs.blocks import LINE
-from lungwort.logs.frames import Counted, Spool, part_on_disk, uniform, with_censors
+from lungwort.logs.frames import (
+    Counted,
+    Spool,
+    codes_unread,
+    part_on_disk,
+    uniform,
+    with_censors,
+)
 from lungwort.logs.model import (
     MISSING,
     TIME,
@@ -352,6 +359,12 @@ def _log(
         for parser in gathering.parsers
         if parser.mixed_offsets
     )
+    doubts.extend(
+        f"{parser.name}: {parser.ragged.counts['rows']} rows have more or fewer cells than the others (first at line "
+        f"{', '.join(map(str, parser.ragged.lines['rows']))}), so it cannot be told which reading in them is whose"
+        for parser in gathering.parsers
+        if parser.ragged.counts
+    )
     unplaced, lost = _unplaced(gathering, count)
     if lost:
         doubts.append(
@@ -432,7 +445,7 @@ def _unplaced(gathering: _Gathering, count: Counted) -> tuple[pl.DataFrame | Non
     whole = [with_censors(frame, censored) for frame in whole if frame.height]
     if not whole:
         return None, 0
-    together = pl.concat(whole, how="diagonal")
+    together = codes_unread(pl.concat(whole, how="diagonal"), gathering.channels)
     spare = [name for name in (LINE, ROWS, USED) if name in together.columns]
     return together.drop(spare).with_columns(pl.col(TIME).dt.replace_time_zone("UTC")), lost
 

@@ -13,7 +13,7 @@ from lungwort.errors import AmbiguityError, LogError
 from lungwort.logs import times
 from lungwort.logs.ahead import ahead
 from lungwort.logs.arrange import ROWS, USED
-from lungwort.logs.blocks import LINE, OVERFLOW, Block, Opened, cell_name, cells
+from lungwort.logs.blocks import FEWER, LINE, OVERFLOW, Block, Opened, cell_name, cells
 from lungwort.logs.cells import Causes, decimal_evidence, read_cell, read_column
 from lungwort.logs.clock import Localiser
 from lungwort.logs.headings import read_heading
@@ -69,6 +69,7 @@ class FileParser:
     evidence: times.OrderEvidence = field(factory=times.OrderEvidence)
     _offset_written: bool = field(default=False, repr=False)
     _wall_met: bool = field(default=False, repr=False)
+    ragged: Causes = field(factory=Causes)
     _point_proven: bool | None = field(default=None, repr=False)
 
     @property
@@ -231,7 +232,14 @@ class FileParser:
         if stamp.has_nulls():
             self._refuse_untimed(frame.filter(pl.col(TIME).is_null()))
             frame = frame.filter(pl.col(TIME).is_not_null())
+        self._doubt_short_rows(frame)
         return self._readings(frame, count=True)
+
+    def _doubt_short_rows(self, frame: pl.DataFrame) -> None:
+        """Count rows that lack a cell: their readings are kept, but one may stand in another's place."""
+        held, _ = self._with_readings(frame.filter(pl.col(OVERFLOW) == FEWER))
+        if held.height:
+            self.ragged.add("rows", held.height, held[LINE].head(3).to_list())
 
     def _without_blank(self, frame: pl.DataFrame) -> pl.DataFrame:
         stamp = pl.col(cell_name(self.layout.time.columns[0]))
@@ -263,7 +271,8 @@ class FileParser:
         return frame
 
     def _without_odd_rows(self, frame: pl.DataFrame) -> pl.DataFrame:
-        wide = frame.filter(pl.col(OVERFLOW).str.strip_chars() != "")
+        more = (pl.col(OVERFLOW).str.strip_chars() != "") & (pl.col(OVERFLOW) != FEWER)
+        wide = frame.filter(more)
         if wide.height:
             if wide.height > _WRONG_WIDTH_AT_MOST * frame.height:
                 line = int(wide[LINE][0])
@@ -279,7 +288,8 @@ class FileParser:
                     line=line,
                 )
             self.refuse("more cells than headings", wide)
-            frame = frame.filter(pl.col(OVERFLOW).str.strip_chars() == "")
+            self.ragged.add("rows", wide.height, wide[LINE].head(3).to_list())
+            frame = frame.filter(~more)
         place = self.layout.time.columns[0]
         heading = self.layout.headings[place]
         again = (
