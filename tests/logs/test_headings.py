@@ -13,12 +13,11 @@ from hypothesis import strategies as st
 from lungwort.logs import vocabulary
 from lungwort.logs.headings import (
     DEW_POINT,
-    bare_unit,
     dimensions_that_fit,
-    fold,
     quantity_of,
     read_heading,
 )
+from lungwort.logs.headunits import bare_unit, fold
 
 ADP = "atmospheric_dew_point"
 PDP = "pressure_dew_point"

@@ -9,8 +9,8 @@ import pytest
 from tests.logs.made import HEAD, START, causes, columns, moments, read, table, write
 
 from lungwort.errors import AmbiguityError, LogError
-from lungwort.logs.columns import parse_given_unit
 from lungwort.logs.layout import cut, find_delimiter
+from lungwort.logs.naming import parse_given_unit
 from lungwort.logs.options import ReadOptions
 from lungwort.logs.read import plan_files, read_log
 

@@ -300,7 +300,7 @@ def _counts(log: Log) -> dict[str, dict[str, float | None]]:
 def _recipe(planned: tuple[Opened, Layout], options: ReadOptions, name: str) -> str:
     from attrs import evolve  # noqa: PLC0415 - only here
 
-    from lungwort.logs.columns import label_of  # noqa: PLC0415 - keeps --help instant
+    from lungwort.logs.naming import label_of  # noqa: PLC0415 - keeps --help instant
     from lungwort.logs.recipe import recipe_text  # noqa: PLC0415 - keeps --help instant
 
     opened, layout = planned

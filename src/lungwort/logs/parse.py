@@ -16,8 +16,8 @@ from lungwort.logs.arrange import ROWS, USED
 from lungwort.logs.blocks import FEWER, LINE, OVERFLOW, Block, Opened, cell_name, cells
 from lungwort.logs.cells import Causes, decimal_evidence, read_cell, read_column
 from lungwort.logs.clock import Localiser
+from lungwort.logs.decimals import point_is_decimal, value_cells
 from lungwort.logs.headings import read_heading
-from lungwort.logs.layout import point_is_decimal, value_cells
 from lungwort.logs.model import MISSING, PLAIN, TIME, Refusal, censor_column, flag_column
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from lungwort.air.analytes import ANALYTES
 from lungwort.errors import QuantityError, RecipeError
-from lungwort.logs.columns import parse_given_unit
+from lungwort.logs.naming import parse_given_unit
 from lungwort.logs.options import DATE_ORDERS, DECIMALS, ReadOptions
 from lungwort.logs.times import elapsed_unit_s
 

@@ -9,7 +9,7 @@ from attrs import define, field, frozen
 
 from lungwort.errors import LogError
 from lungwort.logs import times
-from lungwort.logs.columns import column_of
+from lungwort.logs.naming import column_of
 
 if TYPE_CHECKING:
     from lungwort.logs.headings import Reading
