@@ -301,3 +301,16 @@ def test_one_file_a_channel_with_censored_cells(tmp_path: Path) -> None:
     log = read_log([a, b])
     assert log.rows == 100
     assert set(log.frame["co_censor"]) == {-1}
+
+
+@pytest.mark.parametrize(
+    ("text", "verdict"), [("9999", "undecided"), ("25.0", "does_not_conform"), ("0.6", "undecided")]
+)
+def test_reading_without_a_time(tmp_path: Path, text: str, verdict: str) -> None:
+    """Outside counts without a time; a number that may be a code decides nothing."""
+    rows = [*lively_rows(3000), f"??,{text},430,20.9", "??,,430,20.9", "??,<0.5,430,20.9"]
+    log = read(tmp_path, rows)
+    assert log.unplaced is not None
+    assert log.unplaced.height == 3
+    found = judge(log, limit_set("osha-1910-134-grade-d-airline")).findings
+    assert next(f.verdict for f in found if f.limit.analyte == "co") == verdict

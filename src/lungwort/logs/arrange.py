@@ -288,9 +288,7 @@ def _wrong_stretches(micro: NDArray[np.int64]) -> list[tuple[int, int, str]]:
     return found
 
 
-def _end_of_reset(
-    micro: NDArray[np.int64], back: int, top: int, good: NDArray[np.bool_]
-) -> int:
+def _end_of_reset(micro: NDArray[np.int64], back: int, top: int, good: NDArray[np.bool_]) -> int:
     """Give the row at which a clock that went back is right again; ``back`` where it was right."""
     ahead = micro[back:] >= top - _DAY_US
     stop = back + (int(np.argmax(ahead)) if ahead.any() else len(ahead))

@@ -13,7 +13,16 @@ from attrs import define, field
 
 from lungwort.logs.arrange import FILE, ROWS, USED, Counts, join_same_time, without_number
 from lungwort.logs.blocks import LINE
-from lungwort.logs.model import MISSING, PLAIN, TIME, censor_column, flag_column
+from lungwort.logs.cells import CODES
+from lungwort.logs.model import (
+    MISSING,
+    PLAIN,
+    SUSPECT,
+    TIME,
+    UNREADABLE,
+    censor_column,
+    flag_column,
+)
 
 if TYPE_CHECKING:
     from lungwort.logs.arrange import Arranged
@@ -72,6 +81,36 @@ def with_censors(frame: pl.DataFrame, censored: set[str]) -> pl.DataFrame:
     return frame.with_columns(
         pl.lit(PLAIN, dtype=pl.Int8).alias(censor_column(name)) for name in missing
     )
+
+
+def codes_unread(frame: pl.DataFrame, channels: tuple[Channel, ...]) -> pl.DataFrame:
+    """Mark numbers that may be codes as unreadable where no neighbours tell.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        Readings without a time that can be trusted.
+    channels : tuple of Channel
+        The channels.
+
+    Returns
+    -------
+    polars.DataFrame
+        The readings; a code such as 9999 decides nothing.
+    """
+    for channel in channels:
+        name, flag, censor = channel.name, flag_column(channel.name), censor_column(channel.name)
+        code = pl.col(name).is_in(CODES).fill_null(value=False)
+        plain = pl.lit(PLAIN, dtype=pl.Int8)
+        if censor in frame.columns:
+            plain = pl.col(censor)
+            code &= pl.col(censor) == PLAIN
+        if frame.select(code.any()).item():
+            frame = frame.with_columns(
+                pl.when(code).then(UNREADABLE).otherwise(plain).cast(pl.Int8).alias(censor),
+                pl.when(code).then(SUSPECT).otherwise(pl.col(flag)).cast(pl.UInt8).alias(flag),
+            )
+    return frame
 
 
 @define

@@ -68,7 +68,8 @@ class Channel:
     resolution : float, optional
         Smallest step seen between different readings [unit].
     censored : bool
-        Whether the frames hold a censor column for it.
+        Whether the frames hold a censor column for it: where any reading is '<', '>' or not
+        readable.
     basis : str
         What was taken for granted about the quantity, in words; empty where nothing was.
     """
@@ -153,7 +154,9 @@ class Stretch:
     start, end : datetime
         First and last reading concerned, UTC.
     cause : str
-        ``settling``, ``gap``, ``frozen``, ``range``, ``spike``, ``rate``, ``missing``, ``code``.
+        ``settling``, ``gap``, ``frozen`` (the logger), ``stuck`` and ``still`` (one channel, the
+        latter where quiet air makes it stand still), ``range``, ``level``, ``spike``, ``rate``,
+        ``missing``, ``code``, ``code?`` (a code or a reading).
     channel : str
         Channel concerned; empty for all.
     flag : int
