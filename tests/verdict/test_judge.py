@@ -885,3 +885,11 @@ def test_hand_tests_and_decision_rule_can_be_given_plainly() -> None:
     assert plain.spots[0].analyte == "oil"
     assert guarded.options.decision == GUARDED
     assert guarded.finding("co").verdict == "undecided"
+
+
+def test_more_than_is_told_as_more_than() -> None:
+    """A reading logged as '> 50' is not told as 50."""
+    log = make_log(
+        {"co": with_values({50: 50.0})}, censor={"co": [int(i == 50) for i in range(100)]}
+    )
+    assert "the highest > 50 ppm" in judge(log, limits(CO)).finding("co").reason

@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
 NOTHING_IN_HAND: Final = "The reading reaches up to the limit: nothing is in hand."
 
+_SIGNS: Final = {MORE_THAN: "> ", LESS_THAN: "< "}
 _MUCH_STILL: Final = 0.1
 """Share of the period from which a channel that stands still is told beside its finding."""
 
@@ -213,8 +214,7 @@ def clear_test(
 
 
 def _text_of(extreme: Extreme, unit: str) -> str:
-    sign = {MORE_THAN: "> ", LESS_THAN: "< "}.get(extreme.censor, "")
-    return f"{sign}{amount(extreme.value or 0.0, unit)}"
+    return f"{_SIGNS.get(extreme.censor, '')}{amount(extreme.value or 0.0, unit)}"
 
 
 def _worst_of(check: Check, court: Court) -> tuple[Extreme, float | None] | None:
@@ -367,6 +367,7 @@ def outside_text(check: Check, tally: ChannelTally, court: Court) -> str:
         bound = ends[side]
         if how_many and bound is not None and extreme.value is not None:
             here = amount(tidy(check.basis.value_in_limit_unit(extreme.value)), court.limit.unit)
+            here = _SIGNS.get(extreme.censor, "") + here
             if check.basis.converted:
                 here += f" (logged {_text_of(extreme, check.basis.unit)})"
             what = "mean" if check.of_means else "reading"
