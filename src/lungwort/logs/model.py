@@ -65,8 +65,6 @@ class Channel:
         Heading in the file.
     logged_unit : str
         Unit in the file, before it was brought to ``unit``.
-    resolution : float, optional
-        Smallest step seen between different readings [unit].
     censored : bool
         Whether the frames hold a censor column for it: where any reading is '<', '>' or not
         readable.
@@ -80,7 +78,6 @@ class Channel:
     unit: str
     heading: str = ""
     logged_unit: str = ""
-    resolution: float | None = None
     censored: bool = False
     basis: str = ""
 

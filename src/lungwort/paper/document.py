@@ -251,7 +251,6 @@ class ChannelPart(_Part):
     unit: Text
     heading: Text
     logged_unit: Text
-    resolution: Number | None
     basis: Text
 
 

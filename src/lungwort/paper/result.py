@@ -175,7 +175,6 @@ def _channel(channel: Channel) -> ChannelPart:
         unit=channel.unit,
         heading=channel.heading,
         logged_unit=channel.logged_unit,
-        resolution=_finite(channel.resolution),
         basis=channel.basis,
     )
 
