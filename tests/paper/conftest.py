@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 START = datetime(2026, 3, 3, 0, 0, tzinfo=UTC)
 INTERVAL_S = 10
 CHANNELS = (
-    Channel("co", "co", "volume_fraction", "ppm", "CO [ml/m³]", "ppm", 0.1),
-    Channel("co2", "co2", "volume_fraction", "ppm", "CO2 (ppm)", "ppm", 1.0),
-    Channel("o2", "o2", "volume_fraction", "%", "O2 %", "%", 0.01),
+    Channel("co", "co", "volume_fraction", "ppm", "CO [ml/m³]", "ppm"),
+    Channel("co2", "co2", "volume_fraction", "ppm", "CO2 (ppm)", "ppm"),
+    Channel("o2", "o2", "volume_fraction", "%", "O2 %", "%"),
     Channel(
         "dew",
         "water",
@@ -40,15 +40,14 @@ CHANNELS = (
         "°C",
         "Dew point",
         "°C",
-        0.1,
         basis="Below 0 °C it is taken as a frost point.",
     ),
-    Channel("pressure", "pressure", "pressure", "bar(g)", "p", "bar(g)", 0.01),
+    Channel("pressure", "pressure", "pressure", "bar(g)", "p", "bar(g)"),
 )
 EXTRA = (
-    Channel("no2", "no2", "volume_fraction", "ppm", "NO2", "ppm", 0.01),
-    Channel("voc", "voc", "volume_fraction", "ppm", "VOC", "ppb", 0.001),
-    Channel("temperature", "temperature", "temperature", "°C", "T", "°C", 0.1),
+    Channel("no2", "no2", "volume_fraction", "ppm", "NO2", "ppm"),
+    Channel("voc", "voc", "volume_fraction", "ppm", "VOC", "ppb"),
+    Channel("temperature", "temperature", "temperature", "°C", "T", "°C"),
 )
 LIMITS = (
     Limit(

@@ -11,6 +11,7 @@ from attrs import evolve
 from lungwort.limits.model import Conditions
 from lungwort.paper import content, method, tables
 from lungwort.paper.content import Cover, report
+from lungwort.paper.result import to_document
 from lungwort.paper.text import Clock
 from lungwort.spot.model import SpotTest
 from lungwort.verdict.model import GUARDED, NotJudged, Options
@@ -219,3 +220,19 @@ def test_text_is_passed_through_and_quotes_keep_their_units(clean: Verdict) -> N
     assert data["columns_not_used"] == ["OIL MG/M3"]
     assert data["findings"][3]["limit"].startswith("≤ 160 MG/M³")
     assert data["charts"][0]["svg"].startswith("<svg")
+
+
+def test_doubts_about_the_log_are_told_whatever_the_verdict(clean: Verdict) -> None:
+    """A doubt stands in the notes of every form, also where something else decided."""
+    assert clean.log is not None
+    log = evolve(
+        clean.log, doubts=("the clock was reset",), channel_doubts=(("co", "a dead cell"),)
+    )
+    doubted = evolve(clean, log=log)
+    notes = content.report(doubted, "").notes
+    told = to_document(doubted).log
+
+    assert notes[0] == "Doubt about the log: the clock was reset."
+    assert notes[1] == "Doubt about the log: channel co: a dead cell."
+    assert told is not None
+    assert told.doubts == ("the clock was reset", "channel co: a dead cell")

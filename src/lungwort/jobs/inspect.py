@@ -242,7 +242,7 @@ def _log(log: Log) -> LogSeen:
         stretches=stretches,
         refusals=refusals,
         notes=log.notes,
-        doubts=(*log.doubts, *(f"{name}: {why}" for name, why in log.channel_doubts)),
+        doubts=log.all_doubts,
     )
 
 

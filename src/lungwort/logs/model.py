@@ -252,6 +252,11 @@ class Log:
         frames = list(self.frames())
         return frames[0] if len(frames) == 1 else pl.concat(frames)
 
+    @property
+    def all_doubts(self) -> tuple[str, ...]:
+        """The doubts about the log and about its channels, in words."""
+        return (*self.doubts, *(f"channel {name}: {why}" for name, why in self.channel_doubts))
+
     def channel(self, name: str) -> Channel:
         """Find a channel by its column name.
 

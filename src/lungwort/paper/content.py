@@ -198,7 +198,7 @@ def report(
         limit_remarks=verdict.limit_set.remarks,
         sources=tables.sources(verdict),
         channels=tables.channels(verdict),
-        notes=tuple(map(sentence, (*verdict.notes, *(log.notes if log else ())))),
+        notes=tuple(map(sentence, _notes(verdict))),
         signature=(
             ("Name", cover.competent_person),
             ("Role", cover.role),
@@ -209,6 +209,14 @@ def report(
         version=verdict.version,
         digest=digest,
     )
+
+
+def _notes(verdict: Verdict) -> tuple[str, ...]:
+    log = verdict.log
+    if log is None:
+        return verdict.notes
+    doubts = tuple(f"Doubt about the log: {doubt}" for doubt in log.all_doubts)
+    return (*doubts, *verdict.notes, *log.notes)
 
 
 _DRAWN: Final = frozenset({"svg", "legend"})

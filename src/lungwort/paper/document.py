@@ -265,6 +265,7 @@ class LogPart(_Part):
     zone_stated: bool
     settle_s: Number
     notes: tuple[Text, ...]
+    doubts: tuple[Text, ...]
     columns_not_used: tuple[Text, ...]
 
 

@@ -189,6 +189,7 @@ def _log(log: Log) -> LogPart:
         zone_stated=log.zone_stated,
         settle_s=log.settle_s,
         notes=log.notes,
+        doubts=log.all_doubts,
         columns_not_used=log.columns_not_used,
     )
 

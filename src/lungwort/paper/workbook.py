@@ -423,6 +423,8 @@ def _sources(verdict: Verdict) -> Iterable[tuple[Cell, ...]]:
 
 def _notes(verdict: Verdict) -> Iterable[tuple[Cell, ...]]:
     log = verdict.log
+    for doubt in log.all_doubts if log else ():
+        yield "Doubt about the log", doubt
     for note in (*verdict.notes, *(log.notes if log else ())):
         yield "Note", note
     for heading, words in method.sentences(verdict):
