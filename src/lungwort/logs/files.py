@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Future, ThreadPoolExecutor
 
 SAMPLE_BYTES: Final = 1 << 18
-BLOCK_BYTES: Final = 32 << 20
+BLOCK_BYTES: Final = 16 << 20
 _UNPACKED_AT_MOST: Final = 64 << 30
 _RATIO_AT_MOST: Final = 2000
 _SUSPICIOUS_FROM: Final = 256 << 20

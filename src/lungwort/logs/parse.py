@@ -148,6 +148,9 @@ class FileParser:
                 r"^1900-01-\d\d[ T]", ""
             )
         both = pl.DataFrame({"d": day, "c": clock})
+        shortest = both.select(pl.all().str.len_bytes().min()).row(0)
+        if all(shortest):
+            return both.select(pl.concat_str("d", "c", separator=" ").alias(TIME))[TIME]
         # A clock time alone says nothing: a row without its date must not borrow one.
         joined = (
             pl.when(pl.col("d") == "")
