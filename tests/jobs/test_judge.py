@@ -13,11 +13,13 @@ from lungwort.errors import InputError, OutputError
 from lungwort.jobs import demo
 from lungwort.jobs.judge import (
     EXIT_CODES,
+    RECIPE,
     Outputs,
     Request,
     as_json,
     check_outputs,
     judge,
+    refuse_to_replace,
     view,
     write,
 )
@@ -157,6 +159,61 @@ def test_a_logger_file_is_never_written_over(tmp_path: Path) -> None:
     path = write_log(tmp_path)
     with pytest.raises(InputError, match="written over"):
         check_outputs(Outputs(json=tmp_path / "x" / ".." / "log.csv"), (path,))
+
+
+def test_a_file_of_another_kind_is_never_replaced(tmp_path: Path) -> None:
+    """Neither a log nor a recipe nor anybody's picture is lost to a slip in a name."""
+    other = tmp_path / "precious.csv"
+    other.write_text("Time,CO [ppm]\n", encoding="utf-8")
+    for outputs in (
+        Outputs(pdf=other),
+        Outputs(html=other),
+        Outputs(xlsx=other),
+        Outputs(json=other),
+    ):
+        with pytest.raises(InputError, match="would be lost"):
+            check_outputs(outputs)
+    with pytest.raises(InputError, match="no recipe"):
+        refuse_to_replace(other, RECIPE)
+
+    assert other.read_text(encoding="utf-8") == "Time,CO [ppm]\n"
+
+
+def test_a_result_of_our_own_may_be_replaced(tmp_path: Path) -> None:
+    """Judging again writes the same report again."""
+    verdict = judge(ask(write_log(tmp_path)), now=NOW)
+    outputs = Outputs(
+        pdf=tmp_path / "a.pdf",
+        html=tmp_path / "a.html",
+        xlsx=tmp_path / "a.xlsx",
+        json=tmp_path / "a.json",
+    )
+    write(verdict, outputs)
+    check_outputs(outputs)
+
+    assert len(write(verdict, outputs)) == 4
+
+
+def test_the_demonstration_leaves_other_folders_alone(tmp_path: Path) -> None:
+    """A folder with somebody's README is not written into; our own is."""
+    (tmp_path / "README.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match="files of yours"):
+        demo.write_site(tmp_path)
+    demo.write_site(tmp_path / "new")
+    demo.write_site(tmp_path / "new")
+
+    assert (tmp_path / "README.txt").read_text(encoding="utf-8") == "mine"
+
+
+def test_the_period_is_in_the_zone_of_the_recipe(tmp_path: Path) -> None:
+    """A zone that stands in the recipe counts for --from and --to as well."""
+    recipe = tmp_path / "hall.toml"
+    recipe.write_text(
+        'format = "lungwort-recipe/1"\n[time]\nzone = "America/New_York"\n', encoding="utf-8"
+    )
+    request = ask(write_log(tmp_path), reading=Reading(recipe=recipe), begin="2026-03-04 08:30")
+
+    assert judge(request, now=NOW).start == datetime(2026, 3, 4, 13, 30, tzinfo=UTC)
 
 
 def test_two_results_need_two_names(tmp_path: Path) -> None:

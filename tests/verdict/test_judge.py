@@ -12,8 +12,8 @@ from attrs import evolve
 from tests.verdict.build_log import CHANNELS, O2, START, at, limits, make_log, upper
 
 from lungwort.errors import InputError, LimitSetError, LogError
-from lungwort.limits.model import Bound, Conditions, Limit
-from lungwort.logs.model import Refusal, Source, Stretch
+from lungwort.limits.model import Bound, Conditions, Limit, PressureRow
+from lungwort.logs.model import GOOD, NOT_EVALUATED, Refusal, Source, Stretch
 from lungwort.spot.model import SpotTest
 from lungwort.spot.parse import parse_spot
 from lungwort.verdict.judge import judge
@@ -893,3 +893,65 @@ def test_more_than_is_told_as_more_than() -> None:
         {"co": with_values({50: 50.0})}, censor={"co": [int(i == 50) for i in range(100)]}
     )
     assert "the highest > 50 ppm" in judge(log, limits(CO)).finding("co").reason
+
+
+# --- what was seen beside a clean word -------------------------------------------------------
+
+
+def _by_pressure() -> Limit:
+    """Make a water limit of two rows."""
+    rows = (PressureRow(5.0, Bound(290.0)), PressureRow(10.0, Bound(160.0)))
+    return evolve(upper("water", 1.0, "mg/m3"), kind="pressure_table", upper=None, table=rows)
+
+
+@pytest.mark.parametrize(
+    ("water", "pressure", "expected"),
+    [
+        (200.0, 4.0, "conforms"),
+        (200.0, 7.0, "undecided"),
+        (100.0, 7.0, "conforms"),
+        (200.0, 12.0, "undecided"),
+    ],
+    ids=["as given", "another row", "kept by the stricter row too", "beyond the table"],
+)
+def test_a_logged_pressure_above_the_one_given_opens_the_limit(
+    water: float, pressure: float, expected: str
+) -> None:
+    """A row of the table stands only as long as the log does not show a higher pressure."""
+    log = make_log({"water": [water] * 100, "pressure": [pressure] * 100})
+    found = judge(
+        log, limits(_by_pressure()), supply=Conditions(supply_pressure_bar_g=4.0)
+    ).findings[0]
+    assert found.verdict == expected
+    assert ("the log reaches" in found.reason) == (expected == "undecided")
+
+
+def test_a_channel_that_never_moves_is_told() -> None:
+    """Quiet air looks like a dead cell, over the whole log too."""
+    dead = judge(make_log({"co": [0.0] * 100}), limits(CO)).finding("co")
+    alive = judge(make_log({"co": [0.0, 0.1] * 50}), limits(CO)).finding("co")
+    assert any("shows 0 ppm throughout" in one for one in dead.remarks)
+    assert not any("throughout" in one for one in alive.remarks)
+
+
+def test_what_was_outside_while_settling_stands_beside_the_clean_word() -> None:
+    """A clean verdict names what was seen and not judged."""
+    flags = [NOT_EVALUATED] * 10 + [GOOD] * 90
+    log = make_log(
+        {"co": [50.0] * 10 + [1.0] * 90},
+        flags={"co": flags},
+        stretches=[Stretch(at(0), at(90), "settling", "", NOT_EVALUATED, 10, "settling")],
+    )
+    verdict = judge(log, limits(CO))
+    assert verdict.overall == "conforms"
+    assert "Outside, though not judged (settling): carbon monoxide" in verdict.reasons[-1]
+
+
+def test_the_least_covered_analyte_is_named() -> None:
+    """The nearest to its limit may be well covered and another one not."""
+    missing: list[Any] = [1.0] * 95 + [None] * 5
+    verdict = judge(make_log({"co": missing, "o2": [20.0] * 100}), limits(CO, O2))
+    assert (
+        verdict.reasons[-1]
+        == "Least covered: carbon monoxide, with usable readings for 95 % of the period."
+    )

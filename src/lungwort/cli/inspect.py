@@ -61,8 +61,11 @@ def inspect(
     """
     from lungwort.cli import show  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs import inspect as job  # noqa: PLC0415 - keeps --help instant
+    from lungwort.jobs.judge import RECIPE, refuse_to_replace  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.reading import Reading  # noqa: PLC0415 - keeps --help instant
 
+    if save_recipe is not None:
+        refuse_to_replace(save_recipe, RECIPE)
     reading = Reading(
         recipe=recipe,
         zone=zone,

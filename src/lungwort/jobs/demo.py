@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from attrs import frozen
 
+from lungwort.errors import InputError
 from lungwort.jobs.judge import Outputs, Request, judge, write
 from lungwort.jobs.reading import Reading
 
@@ -45,11 +46,20 @@ def write_site(folder: Path) -> Site:
 
     Raises
     ------
+    InputError
+        Where the folder holds other files.
     OutputError
         Where it cannot be written.
     """
+    from lungwort.demo.site import NAME  # noqa: PLC0415 - keeps --help instant
     from lungwort.demo.site import write_site as make  # noqa: PLC0415 - keeps --help instant
 
+    readme = folder / "README.txt"
+    ours = readme.is_file() and readme.read_text(encoding="utf-8", errors="replace").startswith(
+        NAME
+    )
+    if folder.is_dir() and any(folder.iterdir()) and not ours:
+        raise InputError(f"{folder} holds files of yours, which could be lost. Name a new folder.")
     return make(folder)
 
 

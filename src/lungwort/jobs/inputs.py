@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
@@ -133,7 +134,7 @@ def parse_pressure_bar_g(text: str, option: str) -> tuple[float, str]:
     Raises
     ------
     InputError
-        Where it is not a pressure or below vacuum.
+        Where it is not a pressure, or not above 0 bar(g).
 
     Examples
     --------
@@ -148,10 +149,12 @@ def parse_pressure_bar_g(text: str, option: str) -> tuple[float, str]:
             unit = {"hPa": "mbar(g)"}.get(unit, f"{unit}(g)")
         bar_g = units.scale(value, unit, "bar(g)")
     except QuantityError as error:
-        raise InputError(f"{option} {text!r}: {error}") from error
-    if not -1.01325 <= bar_g <= 1000.0:  # noqa: PLR2004 - vacuum to far beyond any cylinder
         raise InputError(
-            f"{option} {text!r} is {bar_g:g} bar(g). Give a pressure from vacuum to 1000 bar(g)."
+            f"{option} {text!r}: {error}{_quotes(text, option, '7 bar(g)')}"
+        ) from error
+    if not 0.0 < bar_g <= 1000.0:  # noqa: PLR2004 - from nothing to far beyond any cylinder
+        raise InputError(
+            f"{option} {text!r} is {bar_g:g} bar(g). Give one above 0 and up to 1000 bar(g)."
         )
     return round(bar_g, 9), taken
 
@@ -180,12 +183,19 @@ def parse_temperature_c(text: str, option: str) -> float:
         value, unit = units.parse_quantity(text)
         celsius = units.scale(value, unit, "°C")
     except QuantityError as error:
-        raise InputError(f"{option} {text!r}: {error}") from error
+        raise InputError(f"{option} {text!r}: {error}{_quotes(text, option, '5 °C')}") from error
     if not _LOWEST_C <= celsius <= _HIGHEST_C:
         raise InputError(
             f"{option} {text!r} is {celsius:.4g} °C. Give one from {_LOWEST_C:g} to {_HIGHEST_C:g} °C."
         )
-    return celsius
+    # Down to a hundredth: 20 °F is not -6.6666666666666785 °C, and lower is the safe side.
+    return math.floor(celsius * 100.0 + 1e-9) / 100.0
+
+
+def _quotes(text: str, option: str, example: str) -> str:
+    """Hint at quotes where a bare number came, as a value with a blank does without them."""
+    bare = re.fullmatch(r"\s*[+-]?[\d.,]+\s*", text)
+    return f' A value with a blank in it needs quotes: {option} "{example}".' if bare else ""
 
 
 def parse_pairs(texts: Sequence[str], option: str, example: str) -> tuple[tuple[str, str], ...]:

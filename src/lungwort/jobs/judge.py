@@ -125,17 +125,15 @@ def judge(
     limits = limit_set(request.limits)
     spots = tuple(parse_spot(text) for text in request.spots)
     supply, taken = _conditions(request)
-    options = _options(request)
+    reading = request.reading.options((*dict.fromkeys(limit.analyte for limit in limits), *_BESIDE))
+    options = _options(request, reading.zone)
     check_options(options, now)
     known = (
         decision.uncertainties(request.uncertainties) if request.uncertainties is not None else None
     )
     log = None
     if request.files:
-        wanted = (*dict.fromkeys(limit.analyte for limit in limits), *_BESIDE)
-        log = read_with(
-            list(request.files), request.reading.options(wanted), now=now, progress=progress
-        )
+        log = read_with(list(request.files), reading, now=now, progress=progress)
         if request.outlet:
             log = log.with_outlet(request.outlet)
     verdict = hold(
@@ -155,10 +153,9 @@ def _conditions(request: Request) -> tuple[Conditions, tuple[str, ...]]:
     return Conditions(supply_pressure_bar_g=pressure, lowest_temperature_c=lowest), taken
 
 
-def _options(request: Request) -> Options:
+def _options(request: Request, zone: str | None) -> Options:
     from lungwort.verdict.model import Options  # noqa: PLC0415 - keeps --help instant
 
-    zone = request.reading.zone
     return Options(
         decision=request.decision,
         guard_factor=request.guard_factor,
@@ -177,6 +174,22 @@ def _options(request: Request) -> Options:
 
 
 @frozen
+class Kind:
+    """What a file of lungwort's own looks like at its beginning, in lower case."""
+
+    name: str
+    begins: bytes
+    holds: bytes = b""
+
+
+PDF = Kind("PDF", b"%pdf")
+HTML = Kind("page", b"<!doctype", b"lungwort")
+XLSX = Kind("workbook", b"pk")
+JSON = Kind("result", b"{", b'"lungwort-result/')
+RECIPE = Kind("recipe", b"format = ", b'"lungwort-recipe/')
+
+
+@frozen
 class Outputs:
     """Where results are to be written; None for not at all."""
 
@@ -189,6 +202,31 @@ class Outputs:
         """List the files that are asked for."""
         return tuple(
             path for path in (self.pdf, self.html, self.xlsx, self.json) if path is not None
+        )
+
+
+def refuse_to_replace(path: Path, kind: Kind) -> None:
+    """Refuse to write over a file that is not of the kind that would be written.
+
+    Parameters
+    ----------
+    path : path
+        Where to write.
+    kind : Kind
+        What would be written.
+
+    Raises
+    ------
+    InputError
+        Where another file stands there, such as somebody's log.
+    """
+    if not path.is_file():
+        return
+    with path.open("rb") as stream:
+        head = stream.read(4096).lstrip(b"\xef\xbb\xbf \r\n").lower()
+    if head and not (head.startswith(kind.begins) and kind.holds in head):
+        raise InputError(
+            f"{path} is there already and is no {kind.name} of lungwort's: it would be lost. Choose another name."
         )
 
 
@@ -225,6 +263,10 @@ def check_outputs(outputs: Outputs, files: tuple[Path, ...] = ()) -> None:
             )
         seen.add(place)
         checked(path)
+    kinds = ((outputs.pdf, PDF), (outputs.html, HTML), (outputs.xlsx, XLSX), (outputs.json, JSON))
+    for place_given, kind in kinds:
+        if place_given is not None:
+            refuse_to_replace(place_given, kind)
 
 
 def write(verdict: Verdict, outputs: Outputs, cover: Cover | None = None) -> tuple[Path, ...]:

@@ -395,6 +395,9 @@ def _excursions_note(verdict: Verdict) -> str:
     if total == 0:
         if verdict.log is None:
             return "There is no log, so no excursion could be looked for."
+        shortest = verdict.options.min_excursion_s
+        if shortest > 0:
+            return f"No excursion of at least {duration(shortest)} was found; shorter ones count all the same."
         return "No excursion was found among the judged readings."
     if total > MOST_EXCURSIONS:
         return (

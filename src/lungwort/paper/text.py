@@ -124,7 +124,7 @@ def percent(share: float | None) -> str:
     if 1.0 - smallest < share < 1.0:
         return "> 99.99 %"
     tenths = 0.1
-    places = 2 if share < tenths / 10 or 1.0 - tenths / 10 < share < 1.0 else 1
+    places = 2 if share < tenths or 1.0 - tenths / 10 < share < 1.0 else 1
     # Cut off, never round up: 89.96 % must not read as the 90.0 % that was asked for.
     scaled = math.floor(share * 100.0 * 10**places + 1e-9) / 10**places
     return f"{scaled:.{places}f}".rstrip("0").rstrip(".") + " %"
@@ -206,7 +206,7 @@ _UNITS_WRITTEN: Final = {
 }
 _UNIT_WORD: Final = re.compile(r"(?<![\w/])(?:[um]?g/m3|m3/h|ft3/min)(?![\w/])")
 _HYPHEN_AS_MINUS: Final = re.compile(r"(?<![\w.)\]-])-(?=[\d.])")
-_WORD_FIRST: Final = re.compile(r"(?!ppm|ppb|bar|psi)[a-z]{2,}(?=[ ,:;.]|$)")
+_WORD_FIRST: Final = re.compile(r"(?!ppm|ppb|bar|psi)[a-z]{2,}(?=[ ,:;]|\.(?:\s|$)|$)")
 
 
 def unit_text(unit: str) -> str:

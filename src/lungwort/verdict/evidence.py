@@ -297,6 +297,11 @@ def of_check(check: Check, tally: ChannelTally, court: Court) -> Evidence:
         )
     if verdict == CONFORMS and tally.suspect:
         remarks.append(f"{count(tally.suspect, 'reading')} inside carry the flag suspect.")
+    if verdict == CONFORMS and tally.usable > 1 and tally.smallest == tally.largest:
+        remarks.append(
+            f"The channel shows {amount(tally.largest or 0.0, tally.channel.unit)} throughout. Quiet air "
+            "may look like that, and so does a dead cell: make sure with test gas that it answers."
+        )
     if verdict == CONFORMS and tally.covered_still_us > _MUCH_STILL * court.period_us:
         remarks.append(
             f"The channel stood still at its resting value for "

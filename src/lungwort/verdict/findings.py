@@ -20,7 +20,7 @@ from lungwort.verdict.model import (
     UNDECIDED,
     Finding,
 )
-from lungwort.verdict.words import analyte_name
+from lungwort.verdict.words import analyte_name, percent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from lungwort.spot.model import SpotTest
     from lungwort.verdict.evidence import Court, Evidence
 
+_NEARLY_ALL: Final = 0.99
 _GRAVITY: Final = {DOES_NOT_CONFORM: 3, UNDECIDED: 2, NO_EVIDENCE: 1, CONFORMS: 0}
 
 
@@ -303,10 +304,19 @@ def overall(findings: Sequence[Finding]) -> tuple[str, tuple[str, ...]]:
         return NOT_PROVEN, reasons
     nearest = min(deciding, key=_room)
     name = analyte_name(nearest.limit.analyte)
-    return CONFORMS, (
+    told = [
         f"Every required limit is kept ({len(deciding)} of {len(deciding)}).",
         f"Nearest to its limit: {name}, limit {nearest.limit_text}: {nearest.reason}",
-    )
+    ]
+    covered = [(one.coverage.share, one) for one in deciding if one.coverage is not None]
+    if covered:
+        share, least = min(covered, key=lambda item: item[0])
+        if share < _NEARLY_ALL:
+            name = analyte_name(least.limit.analyte)
+            told.append(
+                f"Least covered: {name}, with usable readings for {percent(share)} of the period."
+            )
+    return CONFORMS, tuple(told)
 
 
 _PREFIX: Final = {NO_EVIDENCE: "no evidence: ", UNDECIDED: "undecided: "}

@@ -10,7 +10,7 @@ from attrs import evolve
 from lungwort import __version__
 from lungwort.air import analytes, units
 from lungwort.errors import InputError, LimitSetError
-from lungwort.limits.model import Conditions
+from lungwort.limits.model import PRESSURE_TABLE, Conditions
 from lungwort.limits.resolve import resolve
 from lungwort.logs.plausible import possible_range
 from lungwort.spot.parse import parse_spot
@@ -53,6 +53,9 @@ if TYPE_CHECKING:
     Way = Basis | NotComparable
 
 _JOIN_INTERVALS = 3
+_PRESSURE_SLACK = 0.05
+"""How far a logged pressure may lie above the one given, as a share and in bar."""
+_MOST_TOLD = 3
 
 
 def judge(
@@ -231,6 +234,13 @@ class _Bench:
         listed = [one for one in excursions if one.duration_s >= shortest]
         unlisted = [one for one in excursions if one.duration_s < shortest]
         whole, reasons = overall(findings)
+        aside = self._not_judged()
+        if whole == CONFORMS:
+            # What was seen and set aside must stand beside a clean word, not far below it.
+            reasons += tuple(
+                f"Outside, though not judged ({one.cause}): {'; '.join(one.outside)}."
+                for one in [one for one in aside if one.outside][:_MOST_TOLD]
+            )
         has_time = self.log is not None and self.extent.rows > 0
         return Verdict(
             overall=whole,
@@ -245,7 +255,7 @@ class _Bench:
             coverage=self._coverage(),
             findings=tuple(findings),
             excursions=tuple(listed),
-            not_judged=self._not_judged(),
+            not_judged=aside,
             notes=telling.notes(
                 self.log,
                 list(self.tallies.values()),
@@ -350,7 +360,8 @@ class _Bench:
         """Weigh one channel; where a limit is on a mean, by means once a reading is beyond it."""
         tally = self.tallies[check.channel.name]
         if self.log is None or court.window_s is None or not check.above or check.below:
-            return self._at_lower_pressure(of_check(check, tally, court), check), check
+            said = self._at_lower_pressure(of_check(check, tally, court), check)
+            return self._at_higher_pressure(said, check), check
         means = self._check(self.log, check.limit, check.channel, check.basis)
         means.of_means = True
         enough = averages.hold_means(
@@ -363,6 +374,53 @@ class _Bench:
         )
         return averages.of_means(means, check, tally, court, enough), means
 
+    def _line_pressures(self, end: str) -> list[float]:
+        """List the ``smallest`` or ``largest`` line pressure of each channel [bar(g)]."""
+        found = []
+        for tally in self.tallies.values():
+            value = getattr(tally, end)
+            stated = units.unit(tally.channel.unit).dimension == units.PRESSURE
+            if tally.channel.quantity == analytes.PRESSURE and value is not None and stated:
+                found.append(units.scale(float(value), tally.channel.unit, "bar(g)"))
+        return found
+
+    def _at_higher_pressure(self, said: Evidence, check: Check) -> Evidence:
+        """Doubt a row of a pressure table where the log shows a higher pressure than was given."""
+        supplied = self.supply.supply_pressure_bar_g
+        logged = max(self._line_pressures("largest"), default=-1.0)
+        if (
+            said.verdict != CONFORMS
+            or check.limit.kind != PRESSURE_TABLE
+            or supplied is None
+            or logged <= supplied * (1 + _PRESSURE_SLACK) + _PRESSURE_SLACK
+            or check.highest.value is None
+        ):
+            return said
+        conditions = Conditions(logged, self.supply.lowest_temperature_c)
+        stricter = basis(
+            check.limit,
+            resolve(check.limit, conditions),
+            quantity=check.channel.quantity,
+            unit=check.channel.unit,
+            limit_set=self.limit_set,
+            conditions=conditions,
+        )
+        if (
+            isinstance(stricter, Basis)
+            and stricter.window.upper is not None
+            and check.highest.value <= stricter.window.fits_to
+        ):
+            return said
+        return evolve(
+            said,
+            verdict=UNDECIDED,
+            reason=(
+                f"the limit is kept at the supply pressure of {number(supplied)} bar(g) that was given, but the "
+                f"line pressure in the log reaches {number(logged)} bar(g), where a stricter one holds. Give the "
+                "highest supply pressure."
+            ),
+        )
+
     def _at_lower_pressure(self, said: Evidence, check: Check) -> Evidence:
         """Doubt a water content worked out from a pressure dew point where the pressure fell.
 
@@ -370,13 +428,7 @@ class _Bench:
         means more water than was worked out.
         """
         supplied = self.supply.supply_pressure_bar_g
-        logged = [
-            units.scale(tally.smallest, tally.channel.unit, "bar(g)")
-            for tally in self.tallies.values()
-            if tally.channel.quantity == analytes.PRESSURE
-            and tally.smallest is not None
-            and units.unit(tally.channel.unit).dimension == units.PRESSURE
-        ]
+        logged = self._line_pressures("smallest")
         if (
             said.verdict != CONFORMS
             or check.channel.quantity != analytes.PRESSURE_DEW_POINT

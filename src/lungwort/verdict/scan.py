@@ -245,7 +245,7 @@ def _count(block: Block, taken: Column, tally: ChannelTally) -> None:
         tally.readings += own if counted is None else int(np.count_nonzero(counted))
         tally.usable += own if counted is None else int(np.count_nonzero(counted))
         weight = block.weight if counted is None else block.weight[counted]
-        tally.note_smallest(taken.smallest)
+        tally.note_range(taken.smallest, taken.largest)
         tally.usable_us += int(block.weight.sum())
         tally.covered_us += int(weight.sum())
         return
@@ -256,7 +256,8 @@ def _count(block: Block, taken: Column, tally: ChannelTally) -> None:
     suspect = None if taken.suspect is None else taken.suspect[:own]
     tally.usable_us += int(block.weight[usable].sum())
     if usable.any():
-        tally.note_smallest(float(taken.values[:own][usable].min()))
+        values = taken.values[:own][usable]
+        tally.note_range(float(values.min()), float(values.max()))
     if block.counted is not None:
         usable &= block.counted
         states = states[block.counted]

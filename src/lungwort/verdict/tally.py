@@ -67,16 +67,18 @@ class ChannelTally:
     covered_suspect_us: int = 0
     covered_still_us: int = 0
     smallest: float | None = None
+    largest: float | None = None
 
-    def note_smallest(self, value: float) -> None:
-        """Keep the smallest usable reading.
+    def note_range(self, smallest: float, largest: float) -> None:
+        """Keep the smallest and the largest usable reading.
 
         Parameters
         ----------
-        value : float
-            A reading [unit of the channel].
+        smallest, largest : float
+            Ends of some readings [unit of the channel].
         """
-        self.smallest = value if self.smallest is None else min(self.smallest, value)
+        self.smallest = smallest if self.smallest is None else min(self.smallest, smallest)
+        self.largest = largest if self.largest is None else max(self.largest, largest)
 
     def stands_still(self, times: Times) -> Bools:
         """Tell which readings lie in a stretch in which the channel stood still.
