@@ -944,7 +944,20 @@ def test_what_was_outside_while_settling_stands_beside_the_clean_word() -> None:
     )
     verdict = judge(log, limits(CO))
     assert verdict.overall == "conforms"
-    assert "Outside, though not judged (settling): carbon monoxide" in verdict.reasons[-1]
+    assert any(
+        one.startswith("Outside, though not judged (settling): carbon") for one in verdict.reasons
+    )
+
+
+def test_what_narrows_a_clean_word_stands_beside_it() -> None:
+    """A set that looks at one gas, a lowered coverage and a short look are told with the verdict."""
+    short = judge(make_log({"co": [1.0] * 50}), limits(CO), options=Options(min_coverage=0.5))
+    assert short.overall == "conforms"
+    assert any("says nothing of oxygen" in one for one in short.reasons)
+    assert "Only 50 % of the period had to be covered (usual: 90 %)." in short.reasons
+    assert short.reasons[-1] == "Only 8 min 20 s of readings were judged."
+    long = judge(make_log({"co": [1.0] * 100}), limits(CO))
+    assert not any("Only" in one for one in long.reasons)
 
 
 def test_the_least_covered_analyte_is_named() -> None:
@@ -952,6 +965,6 @@ def test_the_least_covered_analyte_is_named() -> None:
     missing: list[Any] = [1.0] * 95 + [None] * 5
     verdict = judge(make_log({"co": missing, "o2": [20.0] * 100}), limits(CO, O2))
     assert (
-        verdict.reasons[-1]
-        == "Least covered: carbon monoxide, with usable readings for 95 % of the period."
+        "Least covered: carbon monoxide, with usable readings for 95 % of the period."
+        in verdict.reasons
     )

@@ -18,6 +18,7 @@ from lungwort.spot.together import missing_part, together
 from lungwort.verdict import averages
 from lungwort.verdict import notes as telling
 from lungwort.verdict.basis import Basis, NotComparable, basis, bounds_of
+from lungwort.verdict.beside import beside_a_clean_word
 from lungwort.verdict.blocks import BLOCK_ROWS, Span, microseconds, moment
 from lungwort.verdict.decision import uncertainties as shipped_uncertainties
 from lungwort.verdict.doubt import trust_in, with_unplaced
@@ -55,7 +56,6 @@ if TYPE_CHECKING:
 _JOIN_INTERVALS = 3
 _PRESSURE_SLACK = 0.05
 """How far a logged pressure may lie above the one given, as a share and in bar."""
-_MOST_TOLD = 3
 
 
 def judge(
@@ -236,10 +236,11 @@ class _Bench:
         whole, reasons = overall(findings)
         aside = self._not_judged()
         if whole == CONFORMS:
-            # What was seen and set aside must stand beside a clean word, not far below it.
-            reasons += tuple(
-                f"Outside, though not judged ({one.cause}): {'; '.join(one.outside)}."
-                for one in [one for one in aside if one.outside][:_MOST_TOLD]
+            reasons += beside_a_clean_word(
+                self.limit_set,
+                self.options,
+                aside,
+                None if self.log is None else (self.period[1] - self.period[0]) / SECOND_US,
             )
         has_time = self.log is not None and self.extent.rows > 0
         return Verdict(
