@@ -12,10 +12,12 @@ from attrs import evolve
 from tests.verdict.build_log import CHANNELS, O2, START, at, limits, make_log, upper
 
 from lungwort.errors import InputError, LimitSetError, LogError
+from lungwort.limits.load import limit_set
 from lungwort.limits.model import Bound, Conditions, Limit, PressureRow
 from lungwort.logs.model import GOOD, NOT_EVALUATED, Refusal, Source, Stretch
 from lungwort.spot.model import SpotTest
 from lungwort.spot.parse import parse_spot
+from lungwort.verdict.beside import beside_a_clean_word
 from lungwort.verdict.judge import judge
 from lungwort.verdict.model import GUARDED, Options
 
@@ -968,3 +970,9 @@ def test_the_least_covered_analyte_is_named() -> None:
         "Least covered: carbon monoxide, with usable readings for 95 % of the period."
         in verdict.reasons
     )
+
+
+def test_a_set_that_looks_at_everything_narrows_nothing() -> None:
+    """The airline set has a limit for each of the core analytes."""
+    airline = limit_set("en12021-2014-airline")
+    assert beside_a_clean_word(airline, Options(), (), None) == ()
