@@ -184,8 +184,8 @@ def judge(
     Leaves with 0 where the air conforms, 1 where it does not, 3 where it is not proven, and 2
     where something could not be read or used.
 
-    Example: lungwort judge log.csv --limits en12021-2014-airline --supply-pressure '7 bar(g)'
-    --spot 'oil=<0.05 mg/m3' --spot odour=none --spot 'liquid water=none' --pdf report.pdf
+    Example: lungwort judge log.csv --limits en12021-2014-airline --supply-pressure "7 bar(g)"
+    --spot "oil=<0.05 mg/m3" --spot odour=none --spot "liquid water=none" --pdf report.pdf
     """
     from lungwort.jobs import judge as job  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.reading import Reading  # noqa: PLC0415 - keeps --help instant
