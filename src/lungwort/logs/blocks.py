@@ -172,6 +172,7 @@ def cells(
     *,
     times: Sequence[int] = (),
     numbers: Sequence[int] = (),
+    words: Sequence[int] = (),
 ) -> Iterator[Block]:
     """Yield the rows of a file in blocks.
 
@@ -186,6 +187,8 @@ def cells(
     times, numbers : sequence of int
         Places of the time and of the columns of numbers, for blocks that are plain; without them
         every block is text.
+    words : sequence of int
+        Places of columns of words that are wanted as text beside them; their cells may be empty.
 
     Yields
     ------
@@ -218,7 +221,7 @@ def cells(
         text = partial(_text_frame, block, opened.delimiter, names, line, usual)
         frame = None
         if numbers and block.endswith(b"\n"):
-            frame = _plain_frame(block, opened.delimiter, names, times, numbers)
+            frame = _plain_frame(block, opened.delimiter, names, times, numbers, words)
         if frame is None:
             whole = text()
             yield Block(whole, whole=block.endswith(b"\n"), plain=False, text=text)
@@ -255,7 +258,12 @@ def _text_frame(
 
 
 def _plain_frame(
-    block: bytes, delimiter: str, names: list[str], times: Sequence[int], numbers: Sequence[int]
+    block: bytes,
+    delimiter: str,
+    names: list[str],
+    times: Sequence[int],
+    numbers: Sequence[int],
+    words: Sequence[int],
 ) -> pl.DataFrame | None:
     """Read a block whose cells are plain numbers straight as numbers; None where any is not."""
     if b'"' in block:
@@ -275,7 +283,7 @@ def _plain_frame(
                 missing_columns="insert",
                 extra_columns="ignore",
             )
-            .select(*dict.fromkeys(wanted), OVERFLOW)
+            .select(*dict.fromkeys((*wanted, *(names[place] for place in words))), OVERFLOW)
             .collect()
         )
     except pl.exceptions.PolarsError:

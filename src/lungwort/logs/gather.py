@@ -352,6 +352,12 @@ def _log(
             "No time zone is stated in the file and none was given: its times were taken as UTC."
         )
     notes.extend(_cell_notes(gathering))
+    notes.extend(
+        f"{parser.name}: {note}"
+        for parser in gathering.parsers
+        for column in parser.watched
+        for note in column.notes()
+    )
     doubts = [*count.doubts, *([same_time_doubt] if same_time_doubt else [])]
     doubts.extend(clock_doubts(start, end, now))
     doubts.extend(
@@ -364,6 +370,12 @@ def _log(
         f"{', '.join(map(str, parser.ragged.lines['rows']))}), so it cannot be told which reading in them is whose"
         for parser in gathering.parsers
         if parser.ragged.counts
+    )
+    doubts.extend(
+        f"{parser.name}: {column.doubt()}"
+        for parser in gathering.parsers
+        for column in parser.watched
+        if column.faults and not column.asked
     )
     unplaced, lost = _unplaced(gathering, count)
     if lost:

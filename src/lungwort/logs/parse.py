@@ -19,6 +19,7 @@ from lungwort.logs.clock import Localiser
 from lungwort.logs.decimals import point_is_decimal, value_cells
 from lungwort.logs.headings import read_heading
 from lungwort.logs.model import MISSING, PLAIN, TIME, Refusal, censor_column, flag_column
+from lungwort.logs.status import Watched, watched_columns
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -70,6 +71,7 @@ class FileParser:
     _offset_written: bool = field(default=False, repr=False)
     _wall_met: bool = field(default=False, repr=False)
     ragged: Causes = field(factory=Causes)
+    watched: list[Watched] = field(factory=list)
     _point_proven: bool | None = field(default=None, repr=False)
 
     @property
@@ -110,6 +112,7 @@ class FileParser:
             value, flag and, where any reading is '<' or '>', its censor code.
         """
         layout = self.layout
+        self.watched = watched_columns(layout, self.options)
         # A decimal comma or codes of the user's own need a look at the text of every cell.
         plain = (
             layout.long is None
@@ -124,6 +127,7 @@ class FileParser:
                 layout.first_line,
                 times=layout.time.columns,
                 numbers=[column.index for column in layout.values] if plain else (),
+                words=[column.index for column in self.watched],
             )
         )
         held: list[Block] = []
@@ -439,7 +443,16 @@ class FileParser:
             for column in self.layout.values:
                 columns.extend(self._column(column, frame[cell_name(column.index)], frame[LINE]))
             wide = pl.DataFrame(columns)
+            if count and self.watched:
+                self._watch(frame, wide)
         return wide
+
+    def _watch(self, frame: pl.DataFrame, wide: pl.DataFrame) -> None:
+        names = [self.names[self._key(column)] for column in self.layout.values]
+        number = pl.any_horizontal(pl.col(name).is_not_null() for name in names)
+        held = wide.select(number.alias("held"))["held"]
+        for column in self.watched:
+            column.add(frame[cell_name(column.index)], frame[LINE], held)
 
     def _key(self, column: ValueColumn) -> str:
         return column.heading if self.layout.long is not None else str(column.index)
