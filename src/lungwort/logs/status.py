@@ -127,7 +127,8 @@ class Watched:
         more = f" and {len(words) - 1} other kinds" if len(words) > 1 else ""
         return (
             f"column '{self.heading}' reports a fault in {count} rows ({_shown(words[0])}{more}, first at line "
-            f"{self.first_line}): the readings may not be measurements"
+            f"{self.first_line}): the readings may not be measurements. If it speaks of something else, "
+            f'say so with --ignore "{self.heading}"'
         )
 
     def notes(self) -> list[str]:
