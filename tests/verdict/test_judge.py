@@ -976,3 +976,14 @@ def test_a_set_that_looks_at_everything_narrows_nothing() -> None:
     """The airline set has a limit for each of the core analytes."""
     airline = limit_set("en12021-2014-airline")
     assert beside_a_clean_word(airline, Options(), (), None) == ()
+
+
+def test_advice_that_is_not_kept_stands_beside_a_clean_word() -> None:
+    """Advice never decides, and is not hidden either."""
+    advice = evolve(upper("co", 0.5, key="advice"), required=False)
+    verdict = judge(make_log({"co": QUIET}), limits(CO, advice))
+    assert verdict.overall == "conforms"
+    assert any(
+        one.startswith("Advice not kept: carbon monoxide, limit ≤ 0.5 ppm: 100")
+        for one in verdict.reasons
+    )

@@ -316,6 +316,11 @@ def overall(findings: Sequence[Finding]) -> tuple[str, tuple[str, ...]]:
             told.append(
                 f"Least covered: {name}, with usable readings for {percent(share)} of the period."
             )
+    told += [
+        f"Advice not kept: {analyte_name(one.limit.analyte)}, limit {one.limit_text}: {one.reason}"
+        for one in findings
+        if not one.limit.required and one.verdict == DOES_NOT_CONFORM
+    ]
     return CONFORMS, tuple(told)
 
 
