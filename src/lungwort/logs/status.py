@@ -125,10 +125,10 @@ class Watched:
         count = sum(self.faults.values())
         words = list(self.faults)
         more = f" and {len(words) - 1} other kinds" if len(words) > 1 else ""
+        hint = f'. If it speaks of something else, say so with --ignore "{self.heading}"'
         return (
             f"column '{self.heading}' reports a fault in {count} rows ({_shown(words[0])}{more}, first at line "
-            f"{self.first_line}): the readings may not be measurements. If it speaks of something else, "
-            f'say so with --ignore "{self.heading}"'
+            f"{self.first_line}): the readings may not be measurements{'' if self.asked else hint}"
         )
 
     def notes(self) -> list[str]:
