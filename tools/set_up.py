@@ -14,8 +14,9 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 LEAST = (3, 11)
-# The tests render reports to pictures with pdftoppm to see that something is on every page.
-SYSTEM = {"pdftoppm": "poppler-utils"}
+# The tests render reports to pictures with pdftoppm to see that something is on every page, and
+# keep the record on a PostgreSQL server of their own.
+SYSTEM = {"pdftoppm": "poppler-utils", "pg_ctlcluster": "postgresql"}
 
 
 def main() -> int:

@@ -10,7 +10,13 @@
     │   ├── RecipeError       a recipe that cannot be read
     │   ├── LogError          a logger's file that cannot be read
     │   │   └── AmbiguityError    a file that can be read in more than one way
-    │   └── SpotError         a hand test that cannot be understood
+    │   ├── SpotError         a hand test that cannot be understood
+    │   ├── ProcedureError    a procedure that has a mistake in it
+    │   ├── PlanError         a rule set for intervals that has a mistake in it
+    │   └── RegisterError     the record cannot be used as asked
+    │       ├── UnknownRecordError    no such thing is on record
+    │       ├── StaleRecordError      somebody else changed it meanwhile
+    │       └── WorkspaceError        the workspace folder or its database cannot be used
     └── OutputError           a result that could not be written
 
 Every message says what was found, where, and what to do about it.
@@ -113,6 +119,30 @@ class AmbiguityError(LogError):
 
 class SpotError(InputError):
     """A hand test cannot be understood."""
+
+
+class ProcedureError(InputError):
+    """A procedure has a mistake in it."""
+
+
+class PlanError(InputError):
+    """A rule set for intervals has a mistake in it."""
+
+
+class RegisterError(InputError):
+    """The record cannot be used as asked."""
+
+
+class UnknownRecordError(RegisterError):
+    """No such thing is on record."""
+
+
+class StaleRecordError(RegisterError):
+    """Somebody else changed the thing meanwhile."""
+
+
+class WorkspaceError(RegisterError):
+    """The workspace folder or its database cannot be used."""
 
 
 class OutputError(LungwortError):

@@ -1,0 +1,1 @@
+"""What is due and how fresh the evidence is: pure rules over what the record holds."""
