@@ -21,7 +21,7 @@ from lungwort.limits.load import available
 from lungwort.limits.resolve import check_own_copy, limit_text, row_texts, set_cautions
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from lungwort.limits.model import Limit, LimitSet
 
@@ -144,9 +144,9 @@ def commands_page() -> str:
     """
     group = typer.main.get_command(app)
     lines = [WRITTEN_BY, "", "# Commands", "", *_paragraphs(group.help or ""), ""]
-    commands: dict[str, Any] = getattr(group, "commands", {})
-    for name, command in commands.items():
-        lines += [f"## `lungwort {name}`", "", *_paragraphs(command.help or ""), ""]
+    for name, command in walk(group):
+        depth = "#" * (name.count(" ") + 2)
+        lines += [f"{depth} `lungwort {name}`", "", *_paragraphs(command.help or ""), ""]
         rows: list[tuple[str, ...]] = []
         for parameter in command.params:
             if parameter.name == "help":
@@ -156,8 +156,29 @@ def commands_page() -> str:
             metavar = f" {parameter.metavar}" if option and parameter.metavar else ""
             needed = "needed" if parameter.required else _default(parameter.default)
             rows.append((f"{written}{metavar}", parameter.help or "", needed))
-        lines += [*_table(("option", "what it does", "if not given"), rows), ""]
+        if rows:
+            lines += [*_table(("option", "what it does", "if not given"), rows), ""]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def walk(group: object, before: str = "") -> Iterator[tuple[str, Any]]:
+    """Go through all commands below a group, each group before its commands.
+
+    Parameters
+    ----------
+    group : click.Group
+        Where to begin.
+    before : str
+        Words that lead to the group.
+
+    Yields
+    ------
+    tuple of (str, click.Command)
+        The words that are typed after ``lungwort``, and the command.
+    """
+    for name, command in getattr(group, "commands", {}).items():
+        yield f"{before}{name}", command
+        yield from walk(command, f"{before}{name} ")
 
 
 def _paragraphs(text: str) -> list[str]:
