@@ -240,6 +240,7 @@ class SpotPart(_Part):
     time: Moment | None
     given: Text
     remark: Text
+    doubts: tuple[Text, ...] = ()
 
 
 class ChannelPart(_Part):

@@ -143,6 +143,7 @@ def _spot(spot: SpotTest) -> SpotPart:
         time=spot.time,
         given=spot.given,
         remark=spot.remark,
+        doubts=spot.doubts,
     )
 
 

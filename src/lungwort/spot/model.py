@@ -36,6 +36,9 @@ class SpotTest:
         What goes with it.
     parts : tuple of SpotTest
         The tests that it was worked out from; empty for a test that was done.
+    doubts : tuple of str
+        Reasons for which this test alone cannot prove that the air conforms, such as an instrument
+        whose calibration had run out; a reading outside a limit counts all the same.
     """
 
     analyte: str
@@ -47,3 +50,4 @@ class SpotTest:
     given: str = ""
     remark: str = ""
     parts: tuple[SpotTest, ...] = ()
+    doubts: tuple[str, ...] = ()

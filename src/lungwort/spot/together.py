@@ -42,9 +42,10 @@ def together(spots: Sequence[SpotTest]) -> tuple[SpotTest, ...]:
     -------
     tuple of SpotTest
         The sum, where oil or particles were tested: of one alone, the least that the sum can be
-        (`missing_part` then names the other). For a part that was not tested where both were
-        tested together, the most that the part can be. Values in mg/m3; `SpotTest.parts` holds
-        the tests that each was worked out from.
+        (`missing_part` then names the other). For a part that was not tested, or not without a
+        doubt, where both were tested together, the most that the part can be. Values in mg/m3;
+        `SpotTest.parts` holds the tests that each was worked out from. It is doubtful where a part
+        has no test without a doubt.
 
     Examples
     --------
@@ -62,7 +63,11 @@ def together(spots: Sequence[SpotTest]) -> tuple[SpotTest, ...]:
     if any(found[part] for part in PARTS):
         worked_out.append(_sum([found[part] for part in PARTS]))
     if found[SUM]:
-        worked_out.extend(_at_most(part, found[SUM]) for part in PARTS if not found[part])
+        worked_out.extend(
+            _at_most(part, found[SUM])
+            for part in PARTS
+            if not found[part] or (_all_in_doubt(found[part]) and not _all_in_doubt(found[SUM]))
+        )
     return tuple(worked_out)
 
 
@@ -171,6 +176,7 @@ def _worked_out(
         value=value,
         means=means,
         time=times.pop() if len(times) == 1 else None,
+        doubts=_doubts(tests),
         given=" + ".join(
             ", ".join(
                 one.given or f"{analytes.ANALYTES[one.analyte].name} {shown}"
@@ -182,3 +188,23 @@ def _worked_out(
         remark=" ".join(dict.fromkeys(remarks)),
         parts=parts,
     )
+
+
+def _all_in_doubt(tests: Sequence[tuple[SpotTest, Interval]]) -> bool:
+    return all(spot.doubts for spot, _ in tests)
+
+
+def _doubts(tests: Sequence[Sequence[tuple[SpotTest, Interval]]]) -> tuple[str, ...]:
+    """Gather the doubts about a part that no test without doubt carries.
+
+    All tests enter the ends, so that what is below a limit with the doubtful ones is below it
+    without them: one test of a part that can be relied on is enough.
+    """
+    doubts = [
+        why
+        for of_part in tests
+        if _all_in_doubt(of_part)
+        for spot, _ in of_part
+        for why in spot.doubts
+    ]
+    return tuple(dict.fromkeys(doubts))

@@ -69,6 +69,8 @@ class Evidence:
     uncertainty_source: str = ""
     coverage: Coverage | None = None
     remarks: tuple[str, ...] = field(default=())
+    doubted: bool = False
+    """Whether it would conform, were it not for the doubts about the hand test."""
 
 
 @frozen

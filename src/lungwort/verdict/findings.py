@@ -174,12 +174,17 @@ def finding(
     -------
     Finding
         The finding. Anything outside decides; then anything undecided; a hand test stands in
-        where the log has nothing usable, never where the log is undecided.
+        where the log has nothing usable, never where the log is undecided. A hand test that would
+        conform but for a doubt about it makes the finding undecided only where nothing else
+        conforms.
     """
     limit = court.limit
     heard = [*from_log, *from_spots]
     if from_spots:
         heard = [one for one in heard if one.verdict != NO_EVIDENCE]
+    if any(one.verdict == CONFORMS for one in heard):
+        # Clean evidence without a doubt carries the limit; a doubtful test beside it is told.
+        heard = [one for one in heard if not one.doubted]
     remarks: list[str] = []
     if limit.status == FROM_MEMORY:
         remarks.append(f"Limit {check_own_copy(limit)}.")

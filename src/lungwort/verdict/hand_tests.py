@@ -41,12 +41,19 @@ def of_words(spot: SpotTest) -> Evidence:
     how = f" ({spot.means})" if spot.means else ""
     if spot.perceived:
         return Evidence(DOES_NOT_CONFORM, f"noticed in a hand test{how}.", spot=spot)
+    clean = f"none noticed in a hand test{how}."
     return Evidence(
-        CONFORMS,
-        f"none noticed in a hand test{how}.",
+        UNDECIDED if spot.doubts else CONFORMS,
+        _in_doubt(clean, spot) if spot.doubts else clean,
         spot=spot,
         remarks=(spot.remark,) if spot.remark else (),
+        doubted=bool(spot.doubts),
     )
+
+
+def _in_doubt(clean: str, spot: SpotTest) -> str:
+    """Say why what would conform proves nothing."""
+    return f"{clean.rstrip('.')}, but this proves nothing: {'; '.join(spot.doubts).rstrip('.')}."
 
 
 def of_spot(spot: SpotTest, value: Interval, basis: Basis, court: Court) -> Evidence:
@@ -92,6 +99,9 @@ def of_spot(spot: SpotTest, value: Interval, basis: Basis, court: Court) -> Evid
                 )
     remarks = [*basis.remarks, *((spot.remark,) if spot.remark else ())]
     verdict, reason = _word_of_spot(outcome, spot, value, worst, expanded, court)
+    doubted = verdict == CONFORMS and bool(spot.doubts)
+    if doubted:
+        verdict, reason = UNDECIDED, _in_doubt(reason, spot)
     if margin == 0 and verdict == CONFORMS:
         remarks.append(NOTHING_IN_HAND)
     return Evidence(
@@ -104,6 +114,7 @@ def of_spot(spot: SpotTest, value: Interval, basis: Basis, court: Court) -> Evid
         uncertainty=expanded,
         uncertainty_source=source,
         remarks=tuple(remarks),
+        doubted=doubted,
     )
 
 

@@ -124,7 +124,7 @@ def says_nothing(spot: SpotTest, said: Evidence) -> str:
             f"The limit is on oil and particles together, and only {has} is known ({spot.given}). "
             f"A hand test of {lacks} is missing: give one, or one of both together."
         )
-    if spot.analyte in PARTS and spot.parts and said.verdict != CONFORMS:
+    if spot.analyte in PARTS and spot.parts and said.verdict != CONFORMS and not said.doubted:
         return (
             f"The test of oil and particles together ({spot.given}) does not show that "
             f"{analyte_name(spot.analyte)} alone is inside. Test it by itself."

@@ -317,6 +317,12 @@ def notes(
         for one in spots
         if one.analyte not in limited
     )
+    told.extend(
+        f"Hand test {one.given or one.analyte!r} cannot prove that the air conforms: "
+        f"{'; '.join(one.doubts).rstrip('.')}. Outside a limit it counts all the same."
+        for one in spots
+        if one.doubts
+    )
     if log is not None and not log.zone_stated:
         told.append(
             f"Neither the file nor an option states a time zone; times were taken as {log.zone}."
