@@ -788,6 +788,9 @@ class VerdictRecord(Record):
         Version of lungwort that judged.
     by_id : str
         Person who had it judged.
+    pressure_bar_g, lowest_temperature_c : Decimal, optional
+        The supply's as they were judged with [bar(g)], [°C]; None where none was given. A verdict
+        counts no more once the supply's are others.
     """
 
     KIND: ClassVar[str] = "verdict"
@@ -809,6 +812,8 @@ class VerdictRecord(Record):
     judged_at: datetime
     program_version: str
     by_id: str
+    pressure_bar_g: Decimal | None = None
+    lowest_temperature_c: Decimal | None = None
 
 
 @frozen(kw_only=True)
