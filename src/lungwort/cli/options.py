@@ -147,3 +147,46 @@ SettleGap = Annotated[
         rich_help_panel=_READING,
     ),
 ]
+
+_RECORD = "The record"
+
+Workspace = Annotated[
+    Path | None,
+    typer.Option(
+        "--workspace",
+        metavar="DIR",
+        envvar="LUNGWORT_WORKSPACE",
+        show_envvar=False,
+        help="Folder of the workspace; else LUNGWORT_WORKSPACE, else the one around the current folder.",
+        rich_help_panel=_RECORD,
+    ),
+]
+By = Annotated[
+    str | None,
+    typer.Option(
+        "--by",
+        metavar="NAME",
+        envvar="LUNGWORT_BY",
+        show_envvar=False,
+        help="Who makes the change; else LUNGWORT_BY, else the only person on record.",
+        rich_help_panel=_RECORD,
+    ),
+]
+Reason = Annotated[
+    str | None,
+    typer.Option(
+        "--reason",
+        metavar="TEXT",
+        help="Why what is on record changes; the version before stays.",
+        rich_help_panel=_RECORD,
+    ),
+]
+ClockIsRight = Annotated[
+    bool,
+    typer.Option(
+        "--clock-is-right",
+        help="Record although the newest entry is ahead of this computer's clock, once you have checked the clock.",
+        rich_help_panel=_RECORD,
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
