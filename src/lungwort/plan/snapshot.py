@@ -1,0 +1,212 @@
+"""All records in force that the rules look at, read once.
+
+The rules of this room see nothing but a snapshot: no database, no clock.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar, runtime_checkable
+from zoneinfo import ZoneInfo
+
+from attrs import Attribute, frozen
+
+from lungwort.plan.days import day_in, zone_of
+from lungwort.register import model
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date, datetime
+
+R = TypeVar("R", bound=model.Record)
+
+
+class Records(Protocol):
+    """Whatever gives the records in force by kind: a register, or a change of it."""
+
+    def all(self, kind: type[R]) -> list[R]:
+        """Give all records of a kind that are in force."""
+
+
+@runtime_checkable
+class Journal(Protocol):
+    """Whatever knows the journal's entries."""
+
+    def head(self) -> model.TreeHead:
+        """Give the head of the tree over all entries."""
+
+    def entry(self, seq: int) -> model.Entry:
+        """Give one entry by its number."""
+
+
+def _in_force(records: Iterable[R]) -> tuple[R, ...]:
+    return tuple(record for record in records if not record.voided)
+
+
+def _without_voided(_class: type, fields: list[Attribute[Any]]) -> list[Attribute[Any]]:
+    """Let no voided record into any of the snapshot's fields of records."""
+    return [one.evolve(converter=_in_force) if one.default == () else one for one in fields]
+
+
+@frozen(kw_only=True, field_transformer=_without_voided)
+class Snapshot:
+    """All records in force that the rules look at.
+
+    Parameters
+    ----------
+    now : datetime
+        The moment for which it is asked, UTC.
+    newest_entry : datetime, optional
+        Time of the journal's newest entry, UTC; None where it is not known.
+    sites, supplies, stages, cartridge_changes, running_hours, events, assessments, outlets
+        Records of each kind; voided ones are left out.
+    equipment, instruments, calibrations, lots, lot_uses, persons, log_imports, hand_tests
+        The same.
+    verdicts, certificates, findings, actions, states
+        The same.
+    """
+
+    now: datetime
+    newest_entry: datetime | None = None
+    sites: tuple[model.Site, ...] = ()
+    supplies: tuple[model.Supply, ...] = ()
+    stages: tuple[model.Stage, ...] = ()
+    cartridge_changes: tuple[model.CartridgeChange, ...] = ()
+    running_hours: tuple[model.RunningHours, ...] = ()
+    events: tuple[model.Event, ...] = ()
+    assessments: tuple[model.RiskAssessment, ...] = ()
+    outlets: tuple[model.Outlet, ...] = ()
+    equipment: tuple[model.WearerEquipment, ...] = ()
+    instruments: tuple[model.Instrument, ...] = ()
+    calibrations: tuple[model.Calibration, ...] = ()
+    lots: tuple[model.Lot, ...] = ()
+    lot_uses: tuple[model.LotUse, ...] = ()
+    persons: tuple[model.Person, ...] = ()
+    log_imports: tuple[model.LogImport, ...] = ()
+    hand_tests: tuple[model.HandTest, ...] = ()
+    verdicts: tuple[model.VerdictRecord, ...] = ()
+    certificates: tuple[model.Certificate, ...] = ()
+    findings: tuple[model.Finding, ...] = ()
+    actions: tuple[model.Action, ...] = ()
+    states: tuple[model.SupplyState, ...] = ()
+
+    def site_of(self, supply: model.Supply) -> model.Site | None:
+        """Find the site of a supply; None where it is not on record."""
+        return by_id(self.sites, supply.site_id)
+
+    def zone(self, supply_id: str) -> ZoneInfo:
+        """Find the time zone of a supply's site; UTC where that is not known."""
+        supply = by_id(self.supplies, supply_id)
+        site = None if supply is None else self.site_of(supply)
+        return (None if site is None else zone_of(site.zone)) or ZoneInfo("UTC")
+
+    def zones(self) -> tuple[ZoneInfo, ...]:
+        """Give the time zones of all sites in use."""
+        found = (zone_of(site.zone) for site in self.sites if site.in_use)
+        return tuple(zone for zone in found if zone is not None)
+
+    def day(self, moment: datetime, supply_id: str = "") -> date:
+        """Tell which day a moment falls on.
+
+        Parameters
+        ----------
+        moment : datetime.datetime
+            A moment with a time zone.
+        supply_id : str
+            Supply whose site's zone counts; empty for what belongs to no site: then the latest
+            day of all sites in use, so that nothing holds a day too long.
+
+        Returns
+        -------
+        datetime.date
+            The day.
+        """
+        return day_in(moment, (self.zone(supply_id),) if supply_id else self.zones())
+
+    def outlets_of(self, supply_id: str) -> tuple[model.Outlet, ...]:
+        """Give a supply's outlets in use, in the order of the record."""
+        return tuple(one for one in self.outlets if one.supply_id == supply_id and one.in_use)
+
+    def stages_of(self, supply_id: str) -> tuple[model.Stage, ...]:
+        """Give all stages of a supply, those taken out as well, in the air's way."""
+        found = [stage for stage in self.stages if stage.supply_id == supply_id]
+        return tuple(sorted(found, key=lambda stage: stage.place))
+
+    def supplies_in_use(self) -> tuple[model.Supply, ...]:
+        """Give the supplies in use at sites in use; one whose site is not on record counts too."""
+        given_up = {site.id for site in self.sites if not site.in_use}
+        return tuple(one for one in self.supplies if one.in_use and one.site_id not in given_up)
+
+    def limit_set_name(self, supply_id: str) -> str:
+        """Tell the limit set that holds for a supply: its own, else its site's; empty for none."""
+        supply = by_id(self.supplies, supply_id)
+        if supply is None:
+            return ""
+        site = self.site_of(supply)
+        return supply.limit_set or ("" if site is None else site.limit_set)
+
+
+def by_id(records: Iterable[R], record_id: str | None) -> R | None:
+    """Find a record by its id.
+
+    Parameters
+    ----------
+    records : iterable of Record
+        Where to look.
+    record_id : str, optional
+        The id.
+
+    Returns
+    -------
+    Record, optional
+        The record; None where there is none.
+    """
+    return next((record for record in records if record.id == record_id), None)
+
+
+def take(register: Records, now: datetime) -> Snapshot:
+    """Read all records in force that the rules look at.
+
+    Parameters
+    ----------
+    register : Records
+        The register, or a change of it.
+    now : datetime
+        The moment for which it is asked, UTC.
+
+    Returns
+    -------
+    Snapshot
+        The records. Where the register knows its journal, also the time of its newest entry.
+    """
+    return Snapshot(
+        now=now,
+        newest_entry=_newest(register),
+        sites=tuple(register.all(model.Site)),
+        supplies=tuple(register.all(model.Supply)),
+        stages=tuple(register.all(model.Stage)),
+        cartridge_changes=tuple(register.all(model.CartridgeChange)),
+        running_hours=tuple(register.all(model.RunningHours)),
+        events=tuple(register.all(model.Event)),
+        assessments=tuple(register.all(model.RiskAssessment)),
+        outlets=tuple(register.all(model.Outlet)),
+        equipment=tuple(register.all(model.WearerEquipment)),
+        instruments=tuple(register.all(model.Instrument)),
+        calibrations=tuple(register.all(model.Calibration)),
+        lots=tuple(register.all(model.Lot)),
+        lot_uses=tuple(register.all(model.LotUse)),
+        persons=tuple(register.all(model.Person)),
+        log_imports=tuple(register.all(model.LogImport)),
+        hand_tests=tuple(register.all(model.HandTest)),
+        verdicts=tuple(register.all(model.VerdictRecord)),
+        certificates=tuple(register.all(model.Certificate)),
+        findings=tuple(register.all(model.Finding)),
+        actions=tuple(register.all(model.Action)),
+        states=tuple(register.all(model.SupplyState)),
+    )
+
+
+def _newest(register: Records) -> datetime | None:
+    if not isinstance(register, Journal):
+        return None
+    size = register.head().size
+    return register.entry(size).time if size else None
