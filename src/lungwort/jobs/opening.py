@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from attrs import frozen
 
-from lungwort.errors import InputError, RegisterError, WorkspaceError
+from lungwort.errors import InputError, RegisterError
 from lungwort.jobs.inputs import datetime_of
 from lungwort.logs.times import zone_info
 from lungwort.register.model import Outlet, Person, Site, Supply
@@ -17,7 +17,7 @@ from lungwort.register.model import Outlet, Person, Site, Supply
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from lungwort.register.records import Change, Register
+    from lungwort.register.records import Change, Reader
     from lungwort.register.workspace import Workspace
 
 CLOCK_SLACK: Final = timedelta(minutes=2)
@@ -68,14 +68,10 @@ def opened(
     from lungwort.register.workspace import find_workspace, open_workspace  # noqa: PLC0415 - keeps --help instant
 
     if isinstance(folder, Where):
-        folder, start = folder.workspace, folder.start or start
+        start = folder.start or start
+        folder = folder.workspace
     if folder is None:
-        try:
-            folder = find_workspace(start or Path.cwd())
-        except WorkspaceError as error:
-            raise WorkspaceError(
-                f"{error} Or give --workspace DIR, or set LUNGWORT_WORKSPACE."
-            ) from error
+        folder = find_workspace(start or Path.cwd())
     with open_workspace(folder, read_only=read_only) as workspace:
         yield workspace
 
@@ -96,12 +92,12 @@ class Changer:
     remark: str = ""
 
 
-def changer(register: Register, by: str | None) -> Changer:
+def changer(register: Reader, by: str | None) -> Changer:
     """Settle who makes a change.
 
     Parameters
     ----------
-    register : Register
+    register : Reader
         The record.
     by : str, optional
         Name as given; None or empty where none was given.
@@ -172,12 +168,12 @@ def changing(
         yield change
 
 
-def site_of(register: Register | Change, thing: Outlet | Supply | Site) -> Site:
+def site_of(register: Reader, thing: Outlet | Supply | Site) -> Site:
     """Give the site of an outlet or a supply.
 
     Parameters
     ----------
-    register : Register or Change
+    register : Reader
         The record.
     thing : Outlet, Supply or Site
         What it is asked of.
@@ -212,12 +208,12 @@ def site_zone(workspace: Workspace, thing: Outlet | Supply | Site) -> str:
     return site_of(workspace.register, thing).zone
 
 
-def common_zone(register: Register | Change) -> str | None:
+def common_zone(register: Reader) -> str | None:
     """Give the time zone of things that belong to no site.
 
     Parameters
     ----------
-    register : Register or Change
+    register : Reader
         The record.
 
     Returns
