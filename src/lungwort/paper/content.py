@@ -172,7 +172,7 @@ def report(
         verdict=verdict.overall,
         verdict_words=VERDICT_WORDS[verdict.overall],
         meaning=VERDICT_MEANING[verdict.overall],
-        against=_against(verdict),
+        against=against(verdict),
         period=clock.span(verdict.start, verdict.end) if log else "Hand tests only, no log",
         timed=log is not None,
         zone=clock.zone_name,
@@ -260,7 +260,8 @@ def plain(made: Report, show: Callable[[str], str]) -> dict[str, Any]:
     return made_plain
 
 
-def _against(verdict: Verdict) -> str:
+def against(verdict: Verdict) -> str:
+    """Name the limits of a verdict with document and edition, each once."""
     limits = verdict.limit_set
     named = limits.title
     if limits.document not in named:
@@ -301,7 +302,8 @@ def _zone(verdict: Verdict, clock: Clock) -> str:
     return f"{clock.zone_name} (assumed: neither the file nor the user stated one)"
 
 
-def _worst(finding: Finding) -> str:
+def worst_text(finding: Finding) -> str:
+    """Show the worst value of a limit, and as it was logged where that differs."""
     worst = finding.worst
     if worst is None:
         return NO_VALUE
@@ -320,7 +322,7 @@ def _finding(finding: Finding, clock: Clock) -> FindingRow:
     return FindingRow(
         analyte=analyte_name(limit.analyte),
         limit=finding.limit_text + (f" ({how})" if how not in finding.limit_text else ""),
-        worst=_worst(finding),
+        worst=worst_text(finding),
         when=clock.time(worst.time) if worst else NO_VALUE,
         margin=number(finding.margin, 3) + (f" {limit.unit}" if finding.margin is not None else ""),
         outside=percent(finding.share_outside),
