@@ -263,3 +263,22 @@ def test_frontier_grows_as_the_tree() -> None:
         tree.append(leaf)
 
         assert (frontier.size, frontier.root()) == (tree.size, tree.root())
+
+
+@pytest.mark.parametrize("size", range(1, 71))
+def test_closed_subtrees_are_the_full_ones_that_end_there(size: int) -> None:
+    """By the definition: each covers a power of two of leaves and ends with the last one."""
+    closed = Tree(MANY).closed(size)
+    expected = []
+    width = 1
+    while size % width == 0:
+        expected.append(_by_definition(MANY[size - width : size]))
+        width *= 2
+
+    assert closed == expected
+
+
+def test_a_tree_without_leaves_closes_nothing() -> None:
+    """There is no last leaf."""
+    with pytest.raises(RegisterError, match="no subtree"):
+        Tree(MANY).closed(0)

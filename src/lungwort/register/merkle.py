@@ -172,6 +172,30 @@ class Tree:
         size = self._within(size)
         return self._hash(0, size) if size else EMPTY_ROOT
 
+    def closed(self, size: int) -> list[bytes]:
+        """Give the hashes of the full subtrees that end with the last of the first leaves.
+
+        Parameters
+        ----------
+        size : int
+            How many leaves [1].
+
+        Returns
+        -------
+        list of bytes
+            Smallest first: the leaf itself, then the pair that it ends, and so on.
+
+        Raises
+        ------
+        RegisterError
+            Where there is no such leaf.
+        """
+        size = self._within(size)
+        if not size:
+            raise RegisterError("A tree without leaves has no subtree. Give a size from 1.")
+        levels = (size & -size).bit_length()
+        return [self._levels[level][(size >> level) - 1] for level in range(levels)]
+
     def inclusion(self, index: int, size: int | None = None) -> list[bytes]:
         """Give the audit path of a leaf.
 
