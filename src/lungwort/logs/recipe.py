@@ -6,15 +6,24 @@ import difflib
 import tomllib
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from lungwort.air.analytes import ANALYTES
+from lungwort.air.analytes import ANALYTES, ATMOSPHERIC_DEW_POINT, PRESSURE_DEW_POINT
 from lungwort.errors import QuantityError, RecipeError
 from lungwort.logs.naming import parse_given_unit
 from lungwort.logs.options import DATE_ORDERS, DECIMALS, ReadOptions
 from lungwort.logs.times import elapsed_unit_s
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lungwort.logs.model import Channel
+
 FORMAT: Final = "lungwort-recipe/1"
+_WORDS: Final = {
+    PRESSURE_DEW_POINT: " pressure dew point",
+    ATMOSPHERIC_DEW_POINT: " atmospheric dew point",
+}
 _FILE_KEYS: Final = (
     "delimiter",
     "encoding",
@@ -209,7 +218,49 @@ def _moment(value: object, name: str) -> datetime | None:
     raise RecipeError(f"{name}: start is {value!r}; write it like 2026-03-04T10:00:00.")
 
 
-def recipe_text(options: ReadOptions, headings: list[tuple[str, str, str]], name: str) -> str:
+def recipe_of(options: ReadOptions, channels: Sequence[Channel], name: str) -> str:
+    """Write how a log was read as a recipe, with the moment of elapsed second 0 where one was given.
+
+    Parameters
+    ----------
+    options : ReadOptions
+        How it was read.
+    channels : sequence of Channel
+        What its columns were taken for; empty where the files have several layouts, so that the
+        recipe says only what was settled.
+    name : str
+        Name of the recipe.
+
+    Returns
+    -------
+    str
+        TOML text. What a recipe cannot say stands in it as a comment.
+    """
+    headings = [channel.heading for channel in channels]
+    if headings and all(headings) and len(set(headings)) == len(headings):
+        told = [
+            (one.heading, one.analyte, f"{one.logged_unit}{_WORDS.get(one.quantity, '')}")
+            for one in channels
+        ]
+        return recipe_text(options, told, name, start=options.start)
+    units = dict(options.units)
+    named = [(heading, analyte, units.pop(heading, "")) for analyte, heading in options.columns]
+    units.pop("time", None)
+    text = recipe_text(options, named, name, start=options.start, only=options.only_columns)
+    besides = "".join(
+        f"# Settled besides: {_quote(f'{key}={unit}')}\n" for key, unit in units.items()
+    )
+    return f"{text}{besides}"
+
+
+def recipe_text(
+    options: ReadOptions,
+    headings: list[tuple[str, str, str]],
+    name: str,
+    *,
+    start: datetime | None = None,
+    only: bool = True,
+) -> str:
     """Write options and channels as a recipe.
 
     Parameters
@@ -220,6 +271,10 @@ def recipe_text(options: ReadOptions, headings: list[tuple[str, str, str]], name
         Heading, analyte key and unit (with words for a dew point) of each channel.
     name : str
         Name of the recipe.
+    start : datetime.datetime, optional
+        Moment of elapsed second 0, where it belongs to the recipe.
+    only : bool
+        Whether no other columns are used.
 
     Returns
     -------
@@ -241,13 +296,15 @@ def recipe_text(options: ReadOptions, headings: list[tuple[str, str, str]], name
     for key in ("ignore", "missing"):
         if getattr(options, key):
             lines.append(f"{key} = {_list(getattr(options, key))}")
-    lines.append("only_columns = true")
+    lines.append(f"only_columns = {str(only).lower()}")
     lines += ["", "[time]"]
     if options.time_columns:
         lines.append(f"columns = {_list(options.time_columns)}")
     for key in ("zone", "date_order"):
         if getattr(options, key):
             lines.append(f"{key} = {_quote(getattr(options, key))}")
+    if start is not None:
+        lines.append(f"start = {_quote(start.isoformat())}")
     unit = next((text for given, text in options.units if given == "time"), "")
     if unit:
         lines.append(f"unit = {_quote(unit)}")
