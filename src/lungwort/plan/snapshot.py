@@ -5,7 +5,8 @@ The rules of this room see nothing but a snapshot: no database, no clock.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Protocol, TypeVar, runtime_checkable
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any, Final, Protocol, TypeVar, runtime_checkable
 from zoneinfo import ZoneInfo
 
 from attrs import Attribute, frozen
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
     from datetime import date, datetime
 
 R = TypeVar("R", bound=model.Record)
+
+CLOCK_SLACK: Final = timedelta(minutes=5)
+"""How far two clocks may differ before what lies ahead counts as being from the future."""
 
 
 class Records(Protocol):
@@ -121,6 +125,10 @@ class Snapshot:
             The day.
         """
         return day_in(moment, (self.zone(supply_id),) if supply_id else self.zones())
+
+    def zoned(self, moment: datetime, supply_id: str) -> str:
+        """Write the time of day of a moment in the zone of a supply's site, such as '14:05'."""
+        return f"{moment.astimezone(self.zone(supply_id)):%H:%M}"
 
     def outlets_of(self, supply_id: str) -> tuple[model.Outlet, ...]:
         """Give a supply's outlets in use, in the order of the record."""
