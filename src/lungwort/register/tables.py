@@ -439,6 +439,8 @@ class VerdictRecordRow(RecordRow):
     judged_at: Mapped[datetime]
     program_version: Mapped[str]
     by_id: Mapped[Reference]
+    pressure_bar_g: Mapped[Decimal | None]
+    lowest_temperature_c: Mapped[Decimal | None]
 
 
 class CertificateRow(RecordRow):

@@ -26,13 +26,13 @@ from lungwort.errors import RegisterError, WorkspaceError
 from lungwort.register.engine import (
     SQLITE,
     WAIT_SECONDS,
-    explained,
     open_postgresql,
     open_sqlite,
     without_password,
 )
 from lungwort.register.journal import time_text
 from lungwort.register.locking import locked
+from lungwort.register.migrate import bring_up_to_date, make_tables
 from lungwort.register.model import Person
 from lungwort.register.records import Register
 
@@ -276,7 +276,7 @@ def create_workspace(
     try:
         folder.mkdir(parents=True, exist_ok=True)
         (folder / FILES).mkdir(exist_ok=True)
-        _make_tables(engine)
+        make_tables(engine)
         workspace = Workspace(folder, name.strip(), kept, engine)
         with workspace.register.found(Person(name=person), now=now):
             pass
@@ -325,6 +325,7 @@ def open_workspace(
         )
     engine = _engine(folder, database, read_only=read_only, wait_seconds=wait_seconds)
     try:
+        bring_up_to_date(engine, read_only=read_only)
         return Workspace(
             folder,
             described["name"],
@@ -420,13 +421,6 @@ def _engine(folder: Path, database: str, *, read_only: bool, wait_seconds: float
     if database == SQLITE:
         return open_sqlite(folder / DATABASE_FILE, read_only=read_only, wait_seconds=wait_seconds)
     return open_postgresql(database, read_only=read_only)
-
-
-def _make_tables(engine: Engine) -> None:
-    from lungwort.register.tables import Base  # noqa: PLC0415 - for now
-
-    with explained(engine):
-        Base.metadata.create_all(engine)
 
 
 def _described(name: str, database: str, now: datetime) -> str:
