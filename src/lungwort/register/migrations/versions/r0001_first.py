@@ -346,10 +346,11 @@ def _refuse_in_sqlite(name: str, keys: tuple[str, ...]) -> None:
     same = " AND ".join(f"{key} = NEW.{key}" for key in keys)
     if name != "things":
         same = f"{same} OR (id = NEW.id AND version = NEW.version)"
+    there = f"SELECT 1 FROM {name} WHERE {same}"  # noqa: S608 - names from this module
     op.execute(
         f"CREATE TRIGGER {name}_no_replace BEFORE INSERT ON {name} "
-        f"WHEN EXISTS (SELECT 1 FROM {name} WHERE {same}) "
-        f"BEGIN SELECT RAISE(ABORT, 'REPLACE on {name} is refused: the record only grows'); END"  # noqa: S608 - constants
+        f"WHEN EXISTS ({there}) "
+        f"BEGIN SELECT RAISE(ABORT, 'REPLACE on {name} is refused: the record only grows'); END"
     )
 
 
