@@ -10,6 +10,7 @@ import typer
 
 from lungwort.cli.convert import NumberCommand, convert
 from lungwort.cli.demo import demo
+from lungwort.cli.import_ import import_
 from lungwort.cli.inspect import inspect
 from lungwort.cli.judge import judge
 from lungwort.cli.limits import limits
@@ -35,6 +36,7 @@ app.command()(inspect)
 app.command()(limits)
 app.command(cls=NumberCommand)(convert)
 app.command()(demo)
+app.command("import")(import_)
 
 
 def _version(wanted: bool) -> None:
