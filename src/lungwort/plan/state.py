@@ -250,8 +250,11 @@ def retest_after(
         without a finding, UTC; None where no retest is asked for.
     """
     moments = []
+    outlet = by_id(snapshot.outlets, outlet_id)
+    in_use = set() if outlet is None else {o.id for o in snapshot.outlets_of(outlet.supply_id)}
     for finding in findings:
-        if finding.outlet_id in {None, outlet_id}:
+        # What was found at an outlet that is out of use concerns the air of all the others.
+        if finding.outlet_id == outlet_id or finding.outlet_id not in in_use:
             cure = newest_action(snapshot, finding.id, CURE)
             moments.append(max(finding.opened_at, cure.time) if cure else finding.opened_at)
     if state is not None and state.state == WITHDRAWN and not findings:
