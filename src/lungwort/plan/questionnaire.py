@@ -269,7 +269,7 @@ def propose(
             hint = near(key, known) or f" Questions: {', '.join(known)}."
             raise PlanError(f"there is no question {key!r}.{hint}")
     longest = rule_set.rule(rules.TEST)
-    told = [(longest.value, f"The rule set {rule_set.said(rules.TEST)}")]
+    told = [(longest.value, f"The rule set allows no longer ({rule_set.said(rules.TEST)}).")]
     unanswered, given = [], []
     for question in questionnaire.questions:
         answer = answers.get(question.key)
@@ -280,13 +280,11 @@ def propose(
             continue
         choice = _chosen(question, answer)
         given.append((question.key, choice.key))
-        told.append(
-            (choice.at_most_months, f"{choice.text[:1].upper()}{choice.text[1:]}: {choice.why}")
-        )
+        answered = f"{choice.text[:1].upper()}{choice.text[1:]}: {choice.why}."
+        told.append((choice.at_most_months, f"{question.text} {answered}"))
     told.sort(key=lambda one: one[0])
     reasons = tuple(
-        f"At most {months} month{'s' if months > 1 else ''}. {text.rstrip('.')}{'' if text.endswith('?') else '.'}"
-        for months, text in told
+        f"At most {months} month{'s' if months > 1 else ''}. {text}" for months, text in told
     )
     return Proposal(told[0][0], reasons, tuple(unanswered), tuple(given), questionnaire.remarks)
 

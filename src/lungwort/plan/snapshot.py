@@ -16,6 +16,7 @@ from lungwort.register import model
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from contextlib import AbstractContextManager
     from datetime import date, datetime
 
 R = TypeVar("R", bound=model.Record)
@@ -33,13 +34,18 @@ class Records(Protocol):
 
 @runtime_checkable
 class Journal(Protocol):
-    """Whatever knows the journal's entries."""
+    """Whatever knows the journal's newest entry."""
 
-    def head(self) -> model.TreeHead:
-        """Give the head of the tree over all entries."""
+    def newest(self) -> model.Entry | None:
+        """Give the newest entry; None where there is none."""
 
-    def entry(self, seq: int) -> model.Entry:
-        """Give one entry by its number."""
+
+@runtime_checkable
+class AtOneTime(Protocol):
+    """Whatever lets several kinds be read as of one moment."""
+
+    def at_one_time(self) -> AbstractContextManager[Records]:
+        """Give the records as of one moment."""
 
 
 def _in_force(records: Iterable[R]) -> tuple[R, ...]:
@@ -172,7 +178,7 @@ def by_id(records: Iterable[R], record_id: str | None) -> R | None:
 
 
 def take(register: Records, now: datetime) -> Snapshot:
-    """Read all records in force that the rules look at.
+    """Read all records in force that the rules look at, as of one moment.
 
     Parameters
     ----------
@@ -186,35 +192,36 @@ def take(register: Records, now: datetime) -> Snapshot:
     Snapshot
         The records. Where the register knows its journal, also the time of its newest entry.
     """
+    if isinstance(register, AtOneTime):
+        with register.at_one_time() as records:
+            return _take(records, now)
+    return _take(register, now)
+
+
+def _take(records: Records, now: datetime) -> Snapshot:
+    newest = records.newest() if isinstance(records, Journal) else None
     return Snapshot(
         now=now,
-        newest_entry=_newest(register),
-        sites=tuple(register.all(model.Site)),
-        supplies=tuple(register.all(model.Supply)),
-        stages=tuple(register.all(model.Stage)),
-        cartridge_changes=tuple(register.all(model.CartridgeChange)),
-        running_hours=tuple(register.all(model.RunningHours)),
-        events=tuple(register.all(model.Event)),
-        assessments=tuple(register.all(model.RiskAssessment)),
-        outlets=tuple(register.all(model.Outlet)),
-        equipment=tuple(register.all(model.WearerEquipment)),
-        instruments=tuple(register.all(model.Instrument)),
-        calibrations=tuple(register.all(model.Calibration)),
-        lots=tuple(register.all(model.Lot)),
-        lot_uses=tuple(register.all(model.LotUse)),
-        persons=tuple(register.all(model.Person)),
-        log_imports=tuple(register.all(model.LogImport)),
-        hand_tests=tuple(register.all(model.HandTest)),
-        verdicts=tuple(register.all(model.VerdictRecord)),
-        certificates=tuple(register.all(model.Certificate)),
-        findings=tuple(register.all(model.Finding)),
-        actions=tuple(register.all(model.Action)),
-        states=tuple(register.all(model.SupplyState)),
+        newest_entry=None if newest is None else newest.time,
+        sites=tuple(records.all(model.Site)),
+        supplies=tuple(records.all(model.Supply)),
+        stages=tuple(records.all(model.Stage)),
+        cartridge_changes=tuple(records.all(model.CartridgeChange)),
+        running_hours=tuple(records.all(model.RunningHours)),
+        events=tuple(records.all(model.Event)),
+        assessments=tuple(records.all(model.RiskAssessment)),
+        outlets=tuple(records.all(model.Outlet)),
+        equipment=tuple(records.all(model.WearerEquipment)),
+        instruments=tuple(records.all(model.Instrument)),
+        calibrations=tuple(records.all(model.Calibration)),
+        lots=tuple(records.all(model.Lot)),
+        lot_uses=tuple(records.all(model.LotUse)),
+        persons=tuple(records.all(model.Person)),
+        log_imports=tuple(records.all(model.LogImport)),
+        hand_tests=tuple(records.all(model.HandTest)),
+        verdicts=tuple(records.all(model.VerdictRecord)),
+        certificates=tuple(records.all(model.Certificate)),
+        findings=tuple(records.all(model.Finding)),
+        actions=tuple(records.all(model.Action)),
+        states=tuple(records.all(model.SupplyState)),
     )
-
-
-def _newest(register: Records) -> datetime | None:
-    if not isinstance(register, Journal):
-        return None
-    size = register.head().size
-    return register.entry(size).time if size else None
