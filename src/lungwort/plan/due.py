@@ -224,15 +224,16 @@ def _test(snapshot: Snapshot, supply: Supply, outlet: Outlet) -> _Told:
 
 def _tested_at(snapshot: Snapshot, record: VerdictRecord) -> datetime | None:
     """Tell when a conforming verdict's oldest test by hand began; None where it counts not."""
-    if record.overall != CONFORMS or not record.hand_test_ids:
+    if record.overall != CONFORMS:
         return None
     begun = []
     for test_id in record.hand_test_ids:
         test = by_id(snapshot.hand_tests, test_id)
-        if test is None or test.state != DONE or test.started > snapshot.now + CLOCK_SLACK:
+        if test is None or test.started > snapshot.now + CLOCK_SLACK:
             return None
-        begun.append(test.started)
-    return min(begun)
+        if test.state == DONE:
+            begun.append(test.started)
+    return min(begun, default=None)
 
 
 def _fails(record: VerdictRecord) -> bool:

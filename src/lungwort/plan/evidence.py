@@ -18,7 +18,6 @@ from lungwort.plan.choice import interval_of, plan_of
 from lungwort.plan.days import add_days, add_months, shown
 from lungwort.plan.lapses import later_lapses
 from lungwort.plan.snapshot import CLOCK_SLACK, by_id
-from lungwort.register.model import DONE
 from lungwort.verdict.model import (
     CONFORMS,
     DOES_NOT_CONFORM,
@@ -434,8 +433,6 @@ def _from_the_future(name: str, ahead: Sequence[_Word]) -> str:
 
 def _record_doubts(ground: _Ground, record: VerdictRecord) -> str:
     """Tell why a verdict no longer proves what it said; empty where nothing is against it."""
-    if record.lapses:
-        return f"The verdict rests on what was not in order: {record.lapses[0]}"
     for given, kept, what in (
         (record.pressure_bar_g, ground.supply.pressure_bar_g, "supply pressure"),
         (record.lowest_temperature_c, ground.supply.lowest_temperature_c, "lowest temperature"),
@@ -451,7 +448,7 @@ def _changed_since(ground: _Ground, record: VerdictRecord) -> str:
     snapshot = ground.snapshot
     for test_id in record.hand_test_ids:
         test = by_id(snapshot.hand_tests, test_id)
-        if test is None or test.state != DONE:
+        if test is None:
             return "The verdict rests on a test by hand that was voided since. Test again."
         if test.seq > record.seq:
             return "The verdict rests on a test by hand that was amended since. Judge it anew."

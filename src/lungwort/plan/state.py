@@ -18,6 +18,7 @@ from lungwort.register.model import (
     CAUSE,
     CLOSE,
     CURE,
+    DONE,
     IN_SERVICE,
     UNDER_TEST,
     WITHDRAWN,
@@ -30,7 +31,14 @@ if TYPE_CHECKING:
 
     from lungwort.limits.model import LimitSet
     from lungwort.plan.snapshot import Snapshot
-    from lungwort.register.model import Action, Finding, Outlet, SupplyState, VerdictRecord
+    from lungwort.register.model import (
+        Action,
+        Finding,
+        HandTest,
+        Outlet,
+        SupplyState,
+        VerdictRecord,
+    )
 
 _STRICTNESS: Final = {IN_SERVICE: 0, UNDER_TEST: 1, WITHDRAWN: 2}
 
@@ -300,7 +308,8 @@ def _all_after(
     """Tell whether a verdict was judged after a moment, and all its evidence was taken after it."""
     tests = [by_id(snapshot.hand_tests, one) for one in record.hand_test_ids]
     imports = [by_id(snapshot.log_imports, one) for one in record.log_import_ids]
-    begun = [None if test is None else test.started for test in tests]
+    # A test that is void or was aborted gave nothing, and its time says nothing.
+    begun = [None if test is None else test.started for test in tests if not _gave_nothing(test)]
     begun += [None if one is None else record.start or one.start for one in imports]
     times = [moment for moment in begun if moment is not None]
     if not times or len(times) != len(begun):
@@ -313,6 +322,10 @@ def _all_after(
         if word.key in keys and word.evidence_time is not None
     ]
     return min(times) > after and record.judged_at > after
+
+
+def _gave_nothing(test: HandTest | None) -> bool:
+    return test is not None and test.state != DONE
 
 
 def _outlet_reasons(
