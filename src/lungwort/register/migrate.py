@@ -66,16 +66,34 @@ def make_tables(engine: Engine) -> None:
         Where it is not empty, or cannot be written.
     """
     with writing(engine) as connection:
-        found = form(connection)
-        if found == HEAD and not connection.execute(text("SELECT 1 FROM journal")).first():
-            # Left behind by an attempt that broke off before anything was recorded.
-            return
-        if found != _EMPTY:
-            raise WorkspaceError(
-                "The database holds tables already. Give an empty one; a workspace that is there is "
-                "opened, not made again."
-            )
-        upgrade(connection)
+        make_tables_in(connection)
+
+
+def make_tables_in(connection: Connection, target: str = HEAD) -> None:
+    """Make the tables in an empty database, within a transaction.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In a transaction for writing.
+    target : str
+        The step to go up to.
+
+    Raises
+    ------
+    WorkspaceError
+        Where it is not empty.
+    """
+    found = form(connection)
+    if found == target and not connection.execute(text("SELECT 1 FROM journal")).first():
+        # Left behind by an attempt that broke off before anything was recorded.
+        return
+    if found != _EMPTY:
+        raise WorkspaceError(
+            "The database holds tables already. Give an empty one; a workspace that is there is "
+            "opened, not made again."
+        )
+    upgrade(connection, target)
 
 
 def bring_up_to_date(engine: Engine, *, read_only: bool) -> None:
@@ -102,7 +120,7 @@ def bring_up_to_date(engine: Engine, *, read_only: bool) -> None:
             "The database holds no record of lungwort's. Check that the workspace names the right "
             "one, or restore the newest backup into a new folder."
         )
-    if found not in _steps():
+    if found not in known_forms():
         raise WorkspaceError(
             f"The workspace was made by a newer lungwort (its database has the form {found!r}, and "
             f"this one knows up to {HEAD!r}). Install the newest lungwort. Nothing was touched."
@@ -151,7 +169,14 @@ def upgrade(connection: Connection, target: str = "head") -> None:
             context.run_migrations()
 
 
-def _steps() -> set[str]:
+def known_forms() -> set[str]:
+    """Give the forms of a database that this program knows.
+
+    Returns
+    -------
+    set of str
+        Names of the steps.
+    """
     from alembic.script import ScriptDirectory  # noqa: PLC0415 - keeps --help instant
 
     with as_file(files(__package__) / "migrations") as folder:

@@ -17,12 +17,12 @@ import os
 import re
 import tempfile
 import threading
-import tomllib
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Self
+from typing import TYPE_CHECKING, Final, Self
 
 from lungwort.errors import RegisterError, WorkspaceError
+from lungwort.register import description
 from lungwort.register.engine import (
     SQLITE,
     WAIT_SECONDS,
@@ -43,8 +43,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy import Engine
 
-FILE: Final = "lungwort-workspace.toml"
-FORMAT: Final = "lungwort-workspace/1"
+FILE: Final = description.FILE
 DATABASE_FILE: Final = "register.sqlite"
 FILES: Final = "files"
 _LOCK: Final = "workspace.lock"
@@ -106,6 +105,11 @@ class Workspace:
     ) -> None:
         self.close()
 
+    @property
+    def engine(self) -> Engine:
+        """The database."""
+        return self._engine
+
     def close(self) -> None:
         """Close the database."""
         self._engine.dispose()
@@ -160,7 +164,7 @@ class Workspace:
                 write_synced(path, content)
         except OSError as error:
             raise WorkspaceError(
-                f"{path} could not be written: {_cause(error)} Nothing was recorded."
+                f"{path} could not be written: {description.cause(error)} Nothing was recorded."
             ) from error
         return sha256
 
@@ -190,7 +194,9 @@ class Workspace:
                 f"The file {path} is missing. Copy it from a backup; its name is its SHA-256."
             ) from error
         except OSError as error:
-            raise RegisterError(f"The file {path} cannot be read: {_cause(error)}") from error
+            raise RegisterError(
+                f"The file {path} cannot be read: {description.cause(error)}"
+            ) from error
         found = hashlib.sha256(content).hexdigest()
         if found != sha256:
             raise RegisterError(
@@ -222,7 +228,9 @@ class Workspace:
                 holding = locked(self.folder / _LOCK, wait_seconds=self._wait_seconds)
                 holding.__enter__()
             except OSError as error:
-                raise WorkspaceError(f"{self.folder} cannot be written: {_cause(error)}") from error
+                raise WorkspaceError(
+                    f"{self.folder} cannot be written: {description.cause(error)}"
+                ) from error
             self._held = 1
             try:
                 yield
@@ -281,10 +289,12 @@ def create_workspace(
         with workspace.register.found(Person(name=person), now=now):
             pass
         # Last of all: without it the folder is no workspace yet.
-        write_synced(folder / FILE, _described(name.strip(), kept, now).encode("utf-8"))
+        write_synced(
+            folder / FILE, description.text(name.strip(), kept, time_text(now)).encode("utf-8")
+        )
     except OSError as error:
         engine.dispose()
-        raise WorkspaceError(f"{folder} could not be made: {_cause(error)}") from error
+        raise WorkspaceError(f"{folder} could not be made: {description.cause(error)}") from error
     except BaseException:
         engine.dispose()
         raise
@@ -292,7 +302,11 @@ def create_workspace(
 
 
 def open_workspace(
-    folder: Path, *, read_only: bool = False, wait_seconds: float = WAIT_SECONDS
+    folder: Path,
+    *,
+    read_only: bool = False,
+    wait_seconds: float = WAIT_SECONDS,
+    database: str | None = None,
 ) -> Workspace:
     """Open a workspace.
 
@@ -304,6 +318,8 @@ def open_workspace(
         Whether nothing may be changed.
     wait_seconds : float
         How long a writer waits for another one [s].
+    database : str, optional
+        The same database with a password, where the environment does not give it.
 
     Returns
     -------
@@ -316,8 +332,8 @@ def open_workspace(
         Where there is none, or its description or its database cannot be used.
     """
     folder = Path(folder).absolute()
-    described = _read_description(folder)
-    database = described["database"]
+    described = description.read(folder)
+    database = database or described["database"]
     if database == SQLITE and not (folder / DATABASE_FILE).is_file():
         raise WorkspaceError(
             f"The database {folder / DATABASE_FILE} is missing. Restore the newest backup into a new "
@@ -329,7 +345,7 @@ def open_workspace(
         return Workspace(
             folder,
             described["name"],
-            database,
+            described["database"],
             engine,
             read_only=read_only,
             wait_seconds=wait_seconds,
@@ -365,6 +381,20 @@ def find_workspace(start: Path) -> Path:
         f"Neither {start} nor a folder above it is a workspace. Give --workspace DIR, set "
         "LUNGWORT_WORKSPACE, or make one with 'lungwort workspace create'."
     )
+
+
+def backup(workspace: Workspace, target: Path, *, now: datetime) -> Path:
+    """Write all of a workspace into one archive; see `lungwort.register.backup.backup`."""
+    from lungwort.register.backup import backup as write  # noqa: PLC0415 - it builds on this module
+
+    return write(workspace, target, now=now)
+
+
+def restore(archive: Path, folder: Path, *, database: str = SQLITE) -> Workspace:
+    """Make a workspace from a backup; see `lungwort.register.backup.restore`."""
+    from lungwort.register.backup import restore as make  # noqa: PLC0415 - it builds on this module
+
+    return make(archive, folder, database=database)
 
 
 def write_synced(path: Path, content: bytes) -> None:
@@ -421,51 +451,3 @@ def _engine(folder: Path, database: str, *, read_only: bool, wait_seconds: float
     if database == SQLITE:
         return open_sqlite(folder / DATABASE_FILE, read_only=read_only, wait_seconds=wait_seconds)
     return open_postgresql(database, read_only=read_only)
-
-
-def _described(name: str, database: str, now: datetime) -> str:
-    return (
-        "# A workspace of lungwort. Do not edit the files beside this one: every alteration shows.\n"
-        f'format = "{FORMAT}"\n'
-        f"name = {_toml_text(name)}\n"
-        f'created = "{time_text(now)}"\n'
-        f"database = {_toml_text(database)}\n"
-    )
-
-
-def _toml_text(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
-
-
-def _read_description(folder: Path) -> dict[str, str]:
-    path = folder / FILE
-    if not folder.is_dir():
-        raise WorkspaceError(
-            f"There is no folder {folder}. Make a workspace with 'lungwort workspace create'."
-        )
-    try:
-        described: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError as error:
-        raise WorkspaceError(
-            f"{folder} is no workspace: it has no {FILE}. Give the right folder, or make a workspace "
-            "with 'lungwort workspace create'."
-        ) from error
-    except OSError as error:
-        raise WorkspaceError(f"{path} cannot be read: {_cause(error)}") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise WorkspaceError(f"{path} has a mistake: {error}. Put it right.") from error
-    form = described.get("format")
-    if form != FORMAT:
-        raise WorkspaceError(
-            f"{path} has the format {form!r}, and this lungwort knows {FORMAT!r}. It may have been "
-            "made by a newer lungwort: install that."
-        )
-    for field in ("name", "database"):
-        if not isinstance(described.get(field), str) or not described[field]:
-            raise WorkspaceError(f'{path} has no {field}. Add a line such as {field} = "…".')
-    return {field: described[field] for field in ("name", "database")}
-
-
-def _cause(error: OSError) -> str:
-    reason = (error.strerror or type(error).__name__).rstrip(".")
-    return f"{reason[:1].lower()}{reason[1:]}. Check your rights and the space on the disk."
