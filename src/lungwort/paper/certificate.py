@@ -244,7 +244,9 @@ def page_data(verdict: Verdict, sheet: CertificateSheet, digest: str) -> dict[st
         "against": against,
         "statement": _statement(verdict, sheet, stands, against),
         "holds": _holds(sheet) if sound else "",
-        "reasons": [] if sound else [sentence(typeset(reason)) for reason in verdict.reasons],
+        "reasons": []
+        if stands != RECORD_STANDING
+        else [sentence(typeset(reason)) for reason in verdict.reasons],
         "facts": _facts(verdict, sheet, clock, issued),
         "rows": [_row(finding, clock) for finding in verdict.findings],
         "marks": _marks(verdict),
