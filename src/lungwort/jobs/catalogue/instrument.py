@@ -1,0 +1,572 @@
+"""Instruments: what measures, with its calibrations and bump tests."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+from zoneinfo import ZoneInfo
+
+from attrs import frozen
+
+from lungwort.air.analytes import ANALYTES
+from lungwort.errors import InputError, OutputError
+from lungwort.jobs.catalogue import channels, shape, typed
+from lungwort.jobs.catalogue.shape import Done, Fact, Listing, Noun, Section, Session, View
+from lungwort.jobs.opening import Where, common_zone, opened, typed_time
+from lungwort.register.model import BUMP_TEST, CALIBRATION, Calibration, Instrument
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+    from pathlib import Path
+
+    from lungwort.register.model import CalibrationRow
+    from lungwort.register.records import Reader
+
+MOST_MONTHS: Final = 120
+MOST_DAYS: Final = 730
+LARGEST_PAPER_BYTES: Final = 50_000_000
+_SHOWN: Final = 10
+
+
+def _months(text: str, option: str) -> int:
+    return typed.whole(text, option, 1, MOST_MONTHS, "months")
+
+
+def _days(text: str, option: str) -> int:
+    return typed.whole(text, option, 1, MOST_DAYS, "days")
+
+
+NOUN: Final = Noun(
+    Instrument,
+    "instrument",
+    "instruments",
+    (
+        Fact("name", "Name", "--name", typed.short_name),
+        Fact("type", "Type", "--type", typed.words),
+        Fact("serial", "Serial number", "--serial", typed.words),
+        Fact(
+            "calibration_months",
+            "Calibrated every",
+            "--calibration-months",
+            typed.or_none(_months),
+            lambda value: shape.counted(value, "month"),
+            "not said: the rule set's interval holds",
+        ),
+        Fact(
+            "bump_days",
+            "Bump tested every",
+            "--bump-days",
+            typed.or_none(_days),
+            lambda value: shape.counted(value, "day"),
+            "not said: the rule set's interval holds",
+        ),
+        Fact("note", "Note", "--note", typed.words),
+    ),
+)
+_CHANNELS: Final = Fact(
+    "channels", "Channels", "--channel", lambda text, _: text, channels.all_words
+)
+_WITH_CHANNELS: Final = Noun(
+    Instrument, "instrument", "instruments", (*NOUN.facts[:3], _CHANNELS, *NOUN.facts[3:])
+)
+_CALIBRATION: Final = Noun(Calibration, "calibration", "calibrations", ())
+_WORDS: Final = {CALIBRATION: "calibration", BUMP_TEST: "bump test"}
+
+
+@frozen(kw_only=True)
+class InstrumentFacts:
+    """What is said of an instrument, as typed; None where it is not said.
+
+    Parameters
+    ----------
+    name, type, serial, calibration_months, bump_days, note : str, optional
+        As in `lungwort.register.model.Instrument`.
+    channels : tuple of str, optional
+        Each ``analyte=low-high unit ± uncertainty unit``; they take the place of all channels
+        before.
+    in_use : bool, optional
+        False once it is put away.
+    """
+
+    name: str | None = None
+    type: str | None = None
+    serial: str | None = None
+    calibration_months: str | None = None
+    bump_days: str | None = None
+    note: str | None = None
+    channels: tuple[str, ...] | None = None
+    in_use: bool | None = None
+
+
+@frozen(kw_only=True)
+class CalibrationFacts:
+    """What is said of a calibration or a bump test, as typed; None where it is not said.
+
+    Parameters
+    ----------
+    rows : tuple of str
+        Each ``analyte=reference/as found/as left unit ± tolerance unit``.
+    passed : bool, optional
+        Whether the instrument may be used; needed.
+    time, valid_until, done_by, note : str, optional
+        When; last day on which it holds; who did it.
+    paper : Path, optional
+        Its certificate, which is taken into the workspace.
+    """
+
+    rows: tuple[str, ...] = ()
+    passed: bool | None = None
+    time: str | None = None
+    valid_until: str | None = None
+    done_by: str | None = None
+    note: str | None = None
+    paper: Path | None = None
+
+
+def _values(facts: InstrumentFacts) -> tuple[dict[str, Any], list[str]]:
+    values, remarks = NOUN.values(facts)
+    if facts.channels:
+        listed = facts.channels
+        none = len(listed) == 1 and listed[0].strip().casefold() == typed.NOTHING
+        values["channels"] = () if none else channels.channels(listed, "--channel")
+    return values, remarks
+
+
+def add(at: Session, name: str, facts: InstrumentFacts) -> Done:
+    """Record a new instrument.
+
+    Parameters
+    ----------
+    at : Session
+        Where, when and by whom.
+    name : str
+        Short name.
+    facts : InstrumentFacts
+        What is said of it.
+
+    Returns
+    -------
+    Done
+        What was recorded.
+
+    Raises
+    ------
+    InputError
+        Where a value cannot be used, or the name is taken.
+    """
+    values, remarks = _values(facts)
+    values["name"] = typed.short_name(name, "NAME")
+    if not values.get("channels"):
+        remarks.append(
+            "No channels are on record (--channel): readings and calibrations cannot be held against "
+            "its ranges."
+        )
+    with at.recording() as (_, change, said):
+        record = change.add(Instrument(**values))
+    example = channels.ROW_EXAMPLE
+    return Done(
+        record,
+        f"Instrument {record.name} is on record.",
+        (*said, *remarks),
+        (
+            (
+                f"lungwort instrument calibrate {record.name} --row {example} --passed (its newest "
+                "calibration: without one, what it measures proves nothing)"
+            ),
+        ),
+    )
+
+
+def change(at: Session, name: str, facts: InstrumentFacts, reason: str | None) -> Done:
+    """Record a new version of an instrument.
+
+    Parameters
+    ----------
+    at : Session
+        Where, when and by whom.
+    name : str
+        Its name or id.
+    facts : InstrumentFacts
+        What is different.
+    reason : str, optional
+        Why.
+
+    Returns
+    -------
+    Done
+        What was recorded.
+
+    Raises
+    ------
+    InputError
+        Where a value cannot be used, nothing would be different, or there is no reason.
+    """
+    values, remarks = _values(facts)
+    if facts.in_use is not None:
+        values["in_use"] = facts.in_use
+    if not values:
+        options = ", ".join(fact.option for fact in _WITH_CHANNELS.facts)
+        raise InputError(f"Nothing is given that would change. Give one or more of {options}.")
+    shape.need_reason(reason)
+    with at.recording() as (_, changing, said):
+        old = changing.get(Instrument, name)
+        new = shape.replaced(changing, NOUN, old, values, reason)
+        told = shape.told_change(_WITH_CHANNELS, old, new, {})
+    return Done(new, told, (*said, *remarks))
+
+
+def calibrate(at: Session, name: str, facts: CalibrationFacts) -> Done:
+    """Record a calibration of an instrument; as `bump`, which is for a bump test."""
+    return _calibrated(at, name, facts, CALIBRATION)
+
+
+def bump(at: Session, name: str, facts: CalibrationFacts) -> Done:
+    """Record a bump test of an instrument.
+
+    Parameters
+    ----------
+    at : Session
+        Where, when and by whom.
+    name : str
+        Name or id of the instrument.
+    facts : CalibrationFacts
+        What is said of it.
+
+    Returns
+    -------
+    Done
+        What was recorded.
+
+    Raises
+    ------
+    InputError
+        Where a value cannot be used; where it is not said whether the instrument passed; or where
+        it is said to have passed, and a row shows otherwise.
+    """
+    return _calibrated(at, name, facts, BUMP_TEST)
+
+
+def _calibrated(at: Session, name: str, facts: CalibrationFacts, kind: str) -> Done:
+    word = _WORDS[kind]
+    if facts.passed is None:
+        raise InputError(
+            f"It is not said how the {word} ended. Give --passed where the instrument may be used, "
+            "else --failed."
+        )
+    valid_until = typed.day(facts.valid_until, "--valid-until") if facts.valid_until else None
+    done_by = typed.words(facts.done_by or "", "--done-by")
+    note = typed.words(facts.note or "", "--note")
+    paper = _paper(facts.paper)
+    with at.recording() as (workspace, change, said):
+        instrument = change.get(Instrument, name)
+        rows = channels.rows(facts.rows, "--row", instrument.channels)
+        if facts.passed:
+            _refuse_if_it_did_not_pass(rows, word)
+        zone = common_zone(change)
+        moment = typed_time(facts.time, zone, "--time", now=at.now)
+        _check_until(valid_until, moment, zone, word)
+        record = change.add(
+            Calibration(
+                instrument_id=instrument.id,
+                time=moment,
+                kind=kind,
+                rows=rows,
+                passed=facts.passed,
+                valid_until=valid_until,
+                by=done_by or change.who.name,
+                paper_sha256=workspace.put_file(paper) if paper is not None else "",
+                note=note,
+            )
+        )
+        said.extend(_remarks(instrument, record, at.now, zone))
+    when = shape.clock(zone, [moment])
+    return Done(
+        record,
+        f"The {word} of {instrument.name} at {when.time(moment)} ({when.zone_name}) is on record as "
+        f"{'passed' if record.passed else 'failed'}.",
+        tuple(said),
+        (f"lungwort instrument show {instrument.name}",)
+        if record.passed
+        else (
+            (
+                f"lungwort instrument change {instrument.name} --retire --reason TEXT, or have it put right "
+                "and calibrated"
+            ),
+        ),
+    )
+
+
+def _refuse_if_it_did_not_pass(rows: tuple[CalibrationRow, ...], word: str) -> None:
+    faults = [fault for fault in map(channels.failing, rows) if fault]
+    if faults:
+        raise InputError(
+            f"--passed, but {'; '.join(faults)}. A {word} beyond its tolerance did not pass: record it "
+            "with --failed, or check the numbers."
+        )
+
+
+def _check_until(valid_until: date | None, moment: datetime, zone: str | None, word: str) -> None:
+    if valid_until is None:
+        return
+    done_on = moment.astimezone(ZoneInfo(zone or "UTC")).date()
+    if valid_until < done_on:
+        raise InputError(
+            f"--valid-until {valid_until} lies before the {word} itself ({done_on}). Check both."
+        )
+
+
+def _paper(path: Path | None) -> bytes | None:
+    if path is None:
+        return None
+    try:
+        content = path.read_bytes()
+    except FileNotFoundError:
+        raise InputError(f"--paper: the file {path} does not exist. Check the path.") from None
+    except OSError as error:
+        raise InputError(f"--paper: {path} cannot be read: {error.strerror or error}.") from None
+    if not content:
+        raise InputError(f"--paper: the file {path} is empty. Give the certificate itself.")
+    if len(content) > LARGEST_PAPER_BYTES:
+        raise InputError(
+            f"--paper: {path} has {len(content)} bytes. Give a file of at most "
+            f"{LARGEST_PAPER_BYTES} bytes."
+        )
+    return content
+
+
+def _remarks(
+    instrument: Instrument, record: Calibration, now: datetime, zone: str | None
+) -> list[str]:
+    remarks = []
+    if not record.rows:
+        remarks.append(
+            "No values are on record (--row): only the word how it ended."
+            + ("" if record.paper_sha256 else " Keep its paper with it (--paper FILE).")
+        )
+    elif record.passed:
+        open_rows = [row.analyte for row in record.rows if row.tolerance is None]
+        if open_rows:
+            remarks.append(
+                f"No tolerance is stated for {', '.join(dict.fromkeys(open_rows))}: that it passed was "
+                "taken on your word."
+            )
+        covered = {row.analyte for row in record.rows}
+        missing = [
+            ANALYTES[key].name
+            for key in dict.fromkeys(one.analyte for one in instrument.channels)
+            if key not in covered
+        ]
+        if missing:
+            remarks.append(
+                f"There is no row for {', '.join(missing)}. Check that the {_WORDS[record.kind]} "
+                "covered the whole instrument."
+            )
+    today = now.astimezone(ZoneInfo(zone or "UTC")).date()
+    if record.passed and record.valid_until is not None and record.valid_until < today:
+        remarks.append(f"It ended on {shape.day(record.valid_until)} and covers nothing since.")
+    if not record.passed:
+        remarks.append(
+            f"What {instrument.name} measured since its last good check is in doubt, and what it "
+            "measures from now on proves nothing."
+        )
+    return remarks
+
+
+def void(at: Session, name: str, reason: str | None) -> Done:
+    """Void an instrument, or a calibration or bump test of one.
+
+    Parameters
+    ----------
+    at : Session
+        Where, when and by whom.
+    name : str
+        Name or id of an instrument, or id of a calibration or a bump test.
+    reason : str, optional
+        Why.
+
+    Returns
+    -------
+    Done
+        What was done.
+
+    Raises
+    ------
+    RegisterError
+        Where something on record refers to it.
+    """
+    return shape.void(
+        at,
+        NOUN,
+        name,
+        reason,
+        parts=(_CALIBRATION,),
+        instead="For one that is no longer used, use 'lungwort instrument change NAME --retire'.",
+    )
+
+
+def paper(where: Where, calibration_id: str, target: Path) -> Path:
+    """Write the paper of a calibration to a file.
+
+    Parameters
+    ----------
+    where : Where
+        Which workspace.
+    calibration_id : str
+        Id of the calibration.
+    target : Path
+        A new file.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    InputError
+        Where the calibration has no paper.
+    OutputError
+        Where there is such a file already.
+    """
+    from lungwort.paper.write import write_bytes  # noqa: PLC0415 - only here
+
+    with opened(where, read_only=True) as workspace:
+        record = workspace.register.get(Calibration, calibration_id)
+        if not record.paper_sha256:
+            raise InputError(f"No paper is on record with {calibration_id}.")
+        if target.exists():
+            raise OutputError(f"{target} exists already. Give a new file.")
+        return write_bytes(workspace.read_file(record.paper_sha256), target)
+
+
+def _lapses(register: Reader, instrument: Instrument, now: datetime) -> tuple[str, ...]:
+    from lungwort.plan.lapses import instrument_lapses  # noqa: PLC0415 - beside its use
+    from lungwort.plan.snapshot import take  # noqa: PLC0415 - beside its use
+
+    if instrument.voided or not instrument.in_use:
+        return ()
+    return instrument_lapses(take(register, now), instrument.id, now)
+
+
+def listed(where: Where, *, now: datetime, retired_too: bool = False) -> Listing:
+    """List the instruments.
+
+    Parameters
+    ----------
+    where : Where
+        Which workspace.
+    now : datetime
+        The time, with a time zone.
+    retired_too : bool
+        Whether those that were put away are listed too.
+
+    Returns
+    -------
+    Listing
+        The list.
+    """
+    with opened(where, read_only=True) as workspace:
+        register = workspace.register
+        records = register.all(Instrument)
+        lapses = {one.id: _lapses(register, one, now) for one in records}
+        return shape.listing(
+            NOUN,
+            records,
+            retired_too=retired_too,
+            headings=("name", "type", "serial number", "channels", "today"),
+            row=lambda one: (
+                one.name,
+                one.type,
+                one.serial,
+                channels.all_words(one.channels),
+                "in order" if not lapses[one.id] else " ".join(lapses[one.id]),
+            ),
+            more=lambda one: {"lapses": list(lapses[one.id])},
+            empty="No instrument is on record. Next: lungwort instrument add NAME --channel "
+            f"{channels.CHANNEL_EXAMPLE}",
+        )
+
+
+def show(where: Where, name: str, *, now: datetime, history: bool = False) -> View:
+    """Show an instrument with its calibrations and bump tests.
+
+    Parameters
+    ----------
+    where : Where
+        Which workspace.
+    name : str
+        Its name or id.
+    now : datetime
+        The time, with a time zone.
+    history : bool
+        Whether all versions are listed.
+
+    Returns
+    -------
+    View
+        What is known of it.
+
+    Raises
+    ------
+    UnknownRecordError
+        Where there is none of that name.
+    """
+    with opened(where, read_only=True) as workspace:
+        register = workspace.register
+        instrument = shape.found(register, NOUN, name)
+        zone = common_zone(register)
+        records = sorted(
+            register.all(Calibration, instrument_id=instrument.id),
+            key=lambda one: (one.time, one.seq),
+            reverse=True,
+        )
+        when = shape.clock(zone, [one.time for one in records])
+        sections = []
+        for kind, word in _WORDS.items():
+            mine = [one for one in records if one.kind == kind]
+            rows = tuple(
+                (
+                    when.time(one.time),
+                    "passed" if one.passed else "failed",
+                    shape.day(one.valid_until),
+                    one.by,
+                    "; ".join(map(channels.row_words, one.rows)),
+                    "kept" if one.paper_sha256 else "",
+                    one.id,
+                )
+                for one in mine[:_SHOWN]
+            )
+            left = len(mine) - _SHOWN
+            title = f"{word.capitalize()}s" + (
+                f", the newest {_SHOWN} of {len(mine)}" if left > 0 else ""
+            )
+            sections.append(
+                Section(
+                    title,
+                    (
+                        f"when ({when.zone_name})",
+                        "ended",
+                        "valid until",
+                        "by",
+                        "rows",
+                        "paper",
+                        "id",
+                    ),
+                    rows,
+                    "None on record.",
+                )
+            )
+        lapses = _lapses(register, instrument, now)
+        return shape.view(
+            register,
+            _WITH_CHANNELS,
+            instrument,
+            zone,
+            sections,
+            {
+                "instrument": shape.plain(instrument),
+                "calibrations": [shape.plain(one) for one in records],
+                "lapses": list(lapses),
+            },
+            history=history,
+            remarks=lapses,
+        )

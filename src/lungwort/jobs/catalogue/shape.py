@@ -1,0 +1,765 @@
+"""What adding, changing, listing and showing have in common for every kind of thing."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, Final, Generic, TypeVar
+
+import attrs
+from attrs import field, frozen
+
+from lungwort.errors import InputError, RegisterError, UnknownRecordError
+from lungwort.jobs.catalogue import typed
+from lungwort.jobs.opening import Where, changer, common_zone, opened
+from lungwort.paper.text import NO_VALUE, Clock, month_name
+from lungwort.register.checking import id_prefix, is_id, references
+from lungwort.register.convert import to_plain
+from lungwort.register.model import KINDS, Person, Record
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from datetime import date, datetime
+    from decimal import Decimal
+
+    from lungwort.register.records import Change, Reader
+    from lungwort.register.workspace import Workspace
+
+R = TypeVar("R", bound=Record)
+
+MOST_REFERENCES: Final = 5
+_BOOKKEEPING: Final = frozenset({"id", "version", "seq", "reason"})
+
+
+@frozen
+class Session:
+    """Where, when and by whom something is recorded.
+
+    Parameters
+    ----------
+    now : datetime
+        The time, with a time zone.
+    where : Where
+        Which workspace.
+    by : str, optional
+        Who makes the change.
+    clock_is_right : bool
+        Whether the user says that the clock is right, though the record is ahead of it.
+    """
+
+    now: datetime
+    where: Where = field(factory=Where)
+    by: str | None = None
+    clock_is_right: bool = False
+
+    @contextmanager
+    def recording(self) -> Iterator[tuple[Workspace, Change, list[str]]]:
+        """Open the workspace and one change of its record.
+
+        Yields
+        ------
+        tuple of (Workspace, Change, list of str)
+            The workspace, the change, and what was taken for granted about who makes it.
+        """
+        with opened(self.where) as workspace:
+            who = changer(workspace.register, self.by)
+            with workspace.register.change(
+                who=who.name, now=self.now, clock_is_right=self.clock_is_right
+            ) as change:
+                yield workspace, change, [who.remark] if who.remark else []
+
+
+@frozen
+class Taken:
+    """A value, and what was taken for granted about it.
+
+    Parameters
+    ----------
+    value : object
+        The value.
+    remarks : tuple of str
+        The remarks.
+    """
+
+    value: object
+    remarks: tuple[str, ...] = ()
+
+
+@frozen
+class Fact:
+    """One thing that is said of a kind of thing.
+
+    Parameters
+    ----------
+    field : str
+        Field of the record.
+    label : str
+        As shown.
+    option : str
+        Option that gives it.
+    read : callable
+        From the text and the option to the value (or a `Taken`).
+    show : callable
+        From the value to words.
+    missing : str
+        What is shown where there is no value.
+    """
+
+    field: str
+    label: str
+    option: str
+    read: Callable[[str, str], object]
+    show: Callable[[Any], str] = str
+    missing: str = NO_VALUE
+
+    def words(self, value: object) -> str:
+        """Write a value, or what is shown where there is none."""
+        if value is None or value in ("", ()):
+            return self.missing
+        return self.show(value) or self.missing
+
+
+@frozen
+class Done:
+    """What a change did.
+
+    Parameters
+    ----------
+    record : Record
+        What is on record now.
+    said : str
+        One sentence on it.
+    remarks : tuple of str
+        What to mind.
+    next_steps : tuple of str
+        What to do next.
+    """
+
+    record: Record
+    said: str
+    remarks: tuple[str, ...] = ()
+    next_steps: tuple[str, ...] = ()
+
+
+@frozen
+class Section:
+    """A table under a heading.
+
+    Parameters
+    ----------
+    title : str
+        The heading.
+    headings : tuple of str
+        Of the columns.
+    rows : tuple of tuple of str
+        The rows.
+    empty : str
+        What is said where there is no row.
+    """
+
+    title: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    empty: str = "Nothing on record."
+
+
+@frozen
+class Listing:
+    """The things of one kind.
+
+    Parameters
+    ----------
+    table : Section
+        As shown.
+    remarks : tuple of str
+        What is not shown, and what to do next.
+    plain : dict
+        The same as JSON values.
+    """
+
+    table: Section
+    remarks: tuple[str, ...]
+    plain: dict[str, Any]
+
+
+@frozen
+class View:
+    """One thing with all that is known of it.
+
+    Parameters
+    ----------
+    title : str
+        What it is and how it is called.
+    facts : tuple of (str, str)
+        Label and words.
+    sections : tuple of Section
+        What belongs to it.
+    remarks : tuple of str
+        What to mind.
+    plain : dict
+        The same as JSON values.
+    """
+
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    sections: tuple[Section, ...]
+    remarks: tuple[str, ...]
+    plain: dict[str, Any]
+
+
+@frozen
+class Noun(Generic[R]):
+    """One kind of thing, as commands know it.
+
+    Parameters
+    ----------
+    kind : type
+        Class of its records.
+    word, plural : str
+        What it is called; the word is also its command.
+    facts : tuple of Fact
+        What is said of it, in the order in which it is shown.
+    """
+
+    kind: type[R]
+    word: str
+    plural: str
+    facts: tuple[Fact, ...]
+
+    def values(self, given: object) -> tuple[dict[str, Any], list[str]]:
+        """Read what was given.
+
+        Parameters
+        ----------
+        given : object
+            Attrs object with a field a fact: the text as typed, or None where it was not given.
+
+        Returns
+        -------
+        tuple of (dict, list of str)
+            Values by field, and what was taken for granted.
+        """
+        found: dict[str, Any] = {}
+        remarks: list[str] = []
+        for fact in self.facts:
+            text = getattr(given, fact.field, None)
+            if text is None:
+                continue
+            value = fact.read(text, fact.option)
+            if isinstance(value, Taken):
+                remarks += value.remarks
+                value = value.value
+            found[fact.field] = value
+        return found, remarks
+
+    def called(self, record: R) -> str:
+        """Say which thing is meant: 'site yard'."""
+        return f"{self.word} {name_of(record)}"
+
+    def need_values(self, given: object, reason: str | None) -> tuple[dict[str, Any], list[str]]:
+        """Read what is to change, and refuse a change without contents or reason."""
+        values, remarks = self.values(given)
+        in_use = getattr(given, "in_use", None)
+        if in_use is not None:
+            values["in_use"] = in_use
+        if not values:
+            options = ", ".join(fact.option for fact in self.facts)
+            raise InputError(f"Nothing is given that would change. Give one or more of {options}.")
+        need_reason(reason)
+        return values, remarks
+
+
+def need_reason(reason: str | None) -> str:
+    """Refuse a change of what is on record without a reason.
+
+    Parameters
+    ----------
+    reason : str, optional
+        As typed.
+
+    Returns
+    -------
+    str
+        The reason.
+
+    Raises
+    ------
+    InputError
+        Where there is none.
+    """
+    return typed.needed_words(
+        reason, "--reason", "why what is on record changes; the version before stays to be seen"
+    )
+
+
+def name_of(record: Record) -> str:
+    """Give the name by which a user calls a thing; its id where it has none."""
+    return str(getattr(record, record.NAME)) if record.NAME else record.id
+
+
+def replaced(
+    change: Change, noun: Noun[R], old: R, values: dict[str, Any], reason: str | None
+) -> R:
+    """Record a new version of a thing.
+
+    Parameters
+    ----------
+    change : Change
+        The open change.
+    noun : Noun
+        What kind of thing it is.
+    old : Record
+        The version in force.
+    values : dict
+        What is to be different.
+    reason : str, optional
+        Why.
+
+    Returns
+    -------
+    Record
+        The new version.
+
+    Raises
+    ------
+    InputError
+        Where nothing would be different, or there is no reason.
+    """
+    why = need_reason(reason)
+    new = attrs.evolve(old, **values)
+    if new == old:
+        raise InputError(
+            f"Nothing changes: {noun.called(old)} is on record like that already "
+            f"(version {old.version})."
+        )
+    return change.replace(old, new, why)
+
+
+def told_change(noun: Noun[R], old: R, new: R, names: dict[str, str]) -> str:
+    """Say what is different now, in one sentence."""
+    parts = "; ".join(
+        f"{label}: {before} → {after}"
+        for label, before, after in differences(noun, old, new, names)
+    )
+    return f"Version {new.version} of {noun.called(new)} is in force. {parts}."
+
+
+def differences(
+    noun: Noun[R], old: R, new: R, names: dict[str, str]
+) -> Iterator[tuple[str, str, str]]:
+    """Find what two versions say differently.
+
+    Parameters
+    ----------
+    noun : Noun
+        What kind of thing it is.
+    old, new : Record
+        The versions.
+    names : dict
+        Names of things by id.
+
+    Yields
+    ------
+    tuple of (str, str, str)
+        Label, words before, words after.
+    """
+    known = {fact.field: fact for fact in noun.facts}
+    for one in attrs.fields(noun.kind):
+        before, after = getattr(old, one.name), getattr(new, one.name)
+        if one.name in _BOOKKEEPING or before == after:
+            continue
+        if one.name in known:
+            fact = known[one.name]
+            yield fact.label, fact.words(before), fact.words(after)
+        elif one.name.endswith("_id"):
+            label = one.name.removesuffix("_id").replace("_", " ")
+            yield label, names.get(str(before), str(before)), names.get(str(after), str(after))
+        else:
+            yield one.name.replace("_", " "), _plain_words(before), _plain_words(after)
+
+
+def _plain_words(value: object) -> str:
+    if isinstance(value, bool):
+        return yes_no(value)
+    return NO_VALUE if value is None or value in ("", ()) else str(value)
+
+
+def yes_no(value: object) -> str:
+    """Write yes or no."""
+    return "yes" if value else "no"
+
+
+def day(value: date | None) -> str:
+    """Write a day, such as '3 Mar 2026'; a dash for none."""
+    return NO_VALUE if value is None else f"{value.day} {month_name(value.month)} {value.year}"
+
+
+def amount(value: Decimal | int | None, unit: str) -> str:
+    """Write a number with its unit; a dash for none."""
+    if value is None:
+        return NO_VALUE
+    written = str(value) if isinstance(value, int) else f"{value:f}"
+    return f"{written} {unit}".strip().replace("-", "\u2212", 1 if written.startswith("-") else 0)
+
+
+def counted(value: int, singular: str) -> str:
+    """Write a number of things: '1 month', '6 months'."""
+    return f"{value} {singular}{'' if value == 1 else 's'}"
+
+
+def kind_words(kind: str) -> str:
+    """Write a kind in words: 'ring main'."""
+    return kind.replace("_", " ")
+
+
+def clock(zone: str | None, moments: Iterable[datetime]) -> Clock:
+    """Make the clock for some moments, in a zone; UTC where it is not clear which."""
+    listed = sorted(moments)
+    if not listed:
+        return Clock.for_period(zone or "UTC", None, None)
+    return Clock.for_period(zone or "UTC", listed[0], listed[-1])
+
+
+def names_by_id(register: Reader) -> dict[str, str]:
+    """Give the names of all things in force that have one, by id."""
+    return {
+        one.id: name_of(one) for kind in KINDS.values() if kind.NAME for one in register.all(kind)
+    }
+
+
+def found(register: Reader, noun: Noun[R], name_or_id: str) -> R:
+    """Find a thing to show, also one that was voided, by its id.
+
+    Parameters
+    ----------
+    register : Register
+        The record.
+    noun : Noun
+        What kind of thing it is.
+    name_or_id : str
+        Name or id.
+
+    Returns
+    -------
+    Record
+        Its newest version.
+
+    Raises
+    ------
+    UnknownRecordError
+        Where there is none.
+    """
+    try:
+        return register.get(noun.kind, name_or_id)
+    except UnknownRecordError:
+        if not is_id(name_or_id):
+            raise
+        versions = register.history(noun.kind, name_or_id)
+        if not versions:
+            raise
+        return versions[-1]
+
+
+def history_section(register: Reader, noun: Noun[R], record: R) -> Section:
+    """List all versions of a thing: who recorded each, when, why, and what was different."""
+    versions = register.history(noun.kind, record.id)
+    entries = [register.entry(one.seq) for one in versions]
+    zone = common_zone(register)
+    when = clock(zone, [entry.time for entry in entries])
+    names = names_by_id(register)
+    rows = []
+    for place, (one, entry) in enumerate(zip(versions, entries, strict=True)):
+        if place == 0:
+            said = "recorded"
+        elif one.voided:
+            said = "voided: recorded by mistake"
+        else:
+            said = "; ".join(
+                f"{label}: {before} → {after}"
+                for label, before, after in differences(noun, versions[place - 1], one, names)
+            )
+        rows.append((str(one.version), when.time(entry.time), entry.who, said, one.reason))
+    return Section(
+        "History",
+        ("version", f"recorded ({when.zone_name})", "by", "what", "why"),
+        tuple(rows),
+    )
+
+
+def recorded_facts(register: Reader, record: Record, zone: str | None) -> list[tuple[str, str]]:
+    """Say when and by whom the version in force was recorded, and its id."""
+    entry = register.entry(record.seq)
+    when = clock(zone, [entry.time])
+    facts = [
+        (
+            "Recorded",
+            f"version {record.version}, {when.time(entry.time)} ({when.zone_name}) by {entry.who}"
+            + (f": {record.reason}" if record.reason else ""),
+        ),
+        ("Id", record.id),
+    ]
+    if record.voided:
+        facts.insert(0, ("Voided", "yes: recorded by mistake; it counts no more"))
+    return facts
+
+
+def fact_lines(noun: Noun[R], record: R) -> list[tuple[str, str]]:
+    """Write the facts of a thing, each with its label."""
+    return [(fact.label, fact.words(getattr(record, fact.field))) for fact in noun.facts]
+
+
+def history_plain(register: Reader, noun: Noun[R], record: R) -> list[dict[str, Any]]:
+    """Give all versions of a thing as JSON values, with who recorded each and when."""
+    out = []
+    for one in register.history(noun.kind, record.id):
+        entry = register.entry(one.seq)
+        out.append({**plain(one), "recorded_by": entry.who, "recorded_at": time_plain(entry.time)})
+    return out
+
+
+def plain(record: Record, **more: object) -> dict[str, Any]:
+    """Give a record as JSON values, with what belongs to it."""
+    return {**to_plain(record), "seq": record.seq, **more}
+
+
+def time_plain(moment: datetime) -> str:
+    """Write a time, UTC, to the second or finer where it has more."""
+    from lungwort.register.journal import time_text  # noqa: PLC0415 - one form for all
+
+    return time_text(moment)
+
+
+def referring(register: Reader, record: Record) -> list[Record]:
+    """Find the records in force that refer to a thing.
+
+    Parameters
+    ----------
+    register : Reader
+        The record.
+    record : Record
+        The thing.
+
+    Returns
+    -------
+    list of Record
+        All of them, in order of kind.
+    """
+    return [
+        one
+        for kind in KINDS.values()
+        for one in register.all(kind)
+        if one.id != record.id and any(named == record.id for _, _, named in references(one))
+    ]
+
+
+def refuse_if_referred_to(change: Change, record: Record, called: str, instead: str) -> None:
+    """Refuse to void what other records in force rest on.
+
+    Parameters
+    ----------
+    change : Change
+        The open change.
+    record : Record
+        What is to be voided.
+    called : str
+        What it is called, for the message.
+    instead : str
+        What to do instead: a whole sentence.
+
+    Raises
+    ------
+    RegisterError
+        Where something refers to it; the message names it.
+    """
+    known = referring(change, record)
+    if not known:
+        return
+    listed = ", ".join(
+        f"{one.KIND.replace('_', ' ')} {name_of(one)}" for one in known[:MOST_REFERENCES]
+    )
+    more = len(known) - MOST_REFERENCES
+    raise RegisterError(
+        f"{called} cannot be voided: {listed}{f' and {more} more' if more > 0 else ''} on record "
+        f"refer{'s' if len(known) == 1 else ''} to it. Void is for what was recorded by mistake and "
+        f"is used nowhere. {instead}"
+    )
+
+
+def void(
+    at: Session,
+    noun: Noun[R],
+    name_or_id: str,
+    reason: str | None,
+    *,
+    parts: tuple[Noun[Any], ...] = (),
+    instead: str,
+) -> Done:
+    """Void a thing, or something that was recorded of it.
+
+    Parameters
+    ----------
+    at : Session
+        Where, when and by whom.
+    noun : Noun
+        What kind of thing it is.
+    name_or_id : str
+        Its name, or the id of one of its ``parts``.
+    reason : str, optional
+        Why.
+    parts : tuple of Noun
+        Kinds of records that belong to such a thing and are called by id.
+    instead : str
+        What to do where others refer to it: a whole sentence.
+
+    Returns
+    -------
+    Done
+        What was done.
+
+    Raises
+    ------
+    RegisterError
+        Where other records in force refer to it.
+    """
+    why = need_reason(reason)
+    asked = name_or_id.strip()
+    chosen: Noun[Any] = noun
+    for part in parts:
+        if is_id(asked) and asked.rpartition("-")[0] == id_prefix(part.kind.KIND):
+            chosen = part
+    with at.recording() as (_, change, remarks):
+        old = change.get(chosen.kind, asked)
+        called = chosen.called(old)
+        if isinstance(old, Person):
+            _keep_one_person(change, old, "voided")
+        refuse_if_referred_to(change, old, called[0].upper() + called[1:], instead)
+        gone = change.void(old, why)
+    return Done(
+        gone,
+        f"{called[0].upper()}{called[1:]} is void. It stays in the record with the reason, and counts "
+        "no more.",
+        tuple(remarks),
+    )
+
+
+def _keep_one_person(change: Change, old: Person, word: str) -> None:
+    others = [one for one in change.all(Person) if one.in_use and one.id != old.id]
+    if not others:
+        raise RegisterError(
+            f"{old.name} is the only person in use and cannot be {word}: nobody could record "
+            "anything any more. Add another person first with 'lungwort person add NAME'."
+        )
+
+
+def keep_one_person(change: Change, old: Person) -> None:
+    """Refuse to retire the only person in use."""
+    _keep_one_person(change, old, "retired")
+
+
+def listing(
+    noun: Noun[R],
+    records: list[R],
+    *,
+    retired_too: bool,
+    headings: tuple[str, ...],
+    row: Callable[[R], tuple[str, ...]],
+    more: Callable[[R], dict[str, Any]],
+    empty: str,
+) -> Listing:
+    """List the things of one kind.
+
+    Parameters
+    ----------
+    noun : Noun
+        What kind of thing it is.
+    records : list of Record
+        Those in force.
+    retired_too : bool
+        Whether those that are not in use are listed too.
+    headings : tuple of str
+        Of the columns.
+    row : callable
+        From a record to its row.
+    more : callable
+        From a record to what JSON says of it beyond its own fields.
+    empty : str
+        What is said where there is none.
+
+    Returns
+    -------
+    Listing
+        The list, in order of the names.
+    """
+    ordered = sorted(records, key=lambda one: name_of(one).casefold())
+    kept = [one for one in ordered if retired_too or getattr(one, "in_use", True)]
+    left_out = len(ordered) - len(kept)
+    remarks = []
+    if left_out:
+        remarks.append(
+            f"{left_out} no longer in use {'is' if left_out == 1 else 'are'} not shown: add --all."
+        )
+    rows = []
+    for one in kept:
+        cells = row(one)
+        rows.append(
+            cells if getattr(one, "in_use", True) else (f"{cells[0]} (retired)", *cells[1:])
+        )
+    return Listing(
+        Section(noun.plural.capitalize(), headings, tuple(rows), empty),
+        tuple(remarks),
+        {
+            noun.plural.replace(" ", "_"): [plain(one, **more(one)) for one in kept],
+            "not_shown": left_out,
+        },
+    )
+
+
+def view(
+    register: Reader,
+    noun: Noun[R],
+    record: R,
+    zone: str | None,
+    sections: list[Section],
+    plain_values: dict[str, Any],
+    *,
+    history: bool,
+    facts: Sequence[tuple[str, str]] = (),
+    remarks: Sequence[str] = (),
+) -> View:
+    """Put together what is known of a thing.
+
+    Parameters
+    ----------
+    register : Reader
+        The record.
+    noun : Noun
+        What kind of thing it is.
+    record : Record
+        The thing.
+    zone : str, optional
+        Time zone in which times are shown; None where it is not clear.
+    sections : list of Section
+        What belongs to it.
+    plain_values : dict
+        The same as JSON values.
+    history : bool
+        Whether all versions are listed.
+    facts : sequence of (str, str)
+        What goes before its own facts: where it is.
+    remarks : sequence of str
+        What is to be minded.
+
+    Returns
+    -------
+    View
+        All of it.
+    """
+    lines = [*facts, *fact_lines(noun, record)]
+    if not getattr(record, "in_use", True):
+        lines.insert(0, ("In use", "no: retired"))
+    lines += recorded_facts(register, record, zone)
+    out = list(sections)
+    if history:
+        out.append(history_section(register, noun, record))
+        plain_values["history"] = history_plain(register, noun, record)
+    title = f"{noun.word.capitalize()} {name_of(record)}"
+    return View(title, tuple(lines), tuple(out), tuple(remarks), plain_values)
