@@ -342,6 +342,12 @@ def _manifest(file: zipfile.ZipFile, archive: Path) -> dict[str, Any]:
             f"{archive} is a backup in a form that this lungwort does not know. Install the newest "
             "lungwort."
         )
+    kept = {"name": str, "created": str, "database": str, "form": str, "size": int, "root": str}
+    if any(type(manifest.get(one)) is not shape for one, shape in kept.items()) or any(
+        not isinstance(one, dict) or not isinstance(one.get("sha256"), str)
+        for one in manifest["members"].values()
+    ):
+        raise WorkspaceError(f"{archive} is damaged: its {MANIFEST} is not whole.")
     if manifest["form"] not in known_forms():
         raise WorkspaceError(
             f"{archive} was made by a newer lungwort (its database has the form "

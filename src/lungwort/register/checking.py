@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 import unicodedata
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar, get_args
 
 import attrs
 
 from lungwort.errors import RegisterError
 from lungwort.register import model
-from lungwort.register.convert import from_plain, to_plain
+from lungwort.register.convert import field_types, from_plain, is_tuple, to_plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -190,6 +190,32 @@ def references(record: Record) -> Iterator[tuple[str, str, str]]:
         Field, kind of thing, id.
     """
     yield from _references(record)
+
+
+def naming_fields(kind: type[Record], named: str) -> list[tuple[str, bool]]:
+    """List the fields of a kind that may name a thing of another.
+
+    Parameters
+    ----------
+    kind : type
+        A class of `lungwort.register.model.KINDS`.
+    named : str
+        The other kind.
+
+    Returns
+    -------
+    list of (str, bool)
+        Field, and whether it is a tuple of ids or of parts that hold one.
+    """
+    found = []
+    for field, shape in field_types(kind).items():
+        if REFERENCES.get(field) == named:
+            found.append((field, is_tuple(shape)))
+        elif is_tuple(shape):
+            inner = get_args(shape)[0]
+            if attrs.has(inner) and any(REFERENCES.get(one) == named for one in field_types(inner)):
+                found.append((field, True))
+    return found
 
 
 def _references(part: Any) -> Iterator[tuple[str, str, str]]:  # noqa: ANN401 - a record or a part

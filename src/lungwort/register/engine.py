@@ -116,9 +116,9 @@ def open_postgresql(url: str | URL, *, read_only: bool = False) -> Engine:
         return create_engine(
             address, connect_args={"connect_timeout": 10, **options}, pool_pre_ping=True
         )
-    except ModuleNotFoundError as error:
+    except ImportError as error:
         raise WorkspaceError(
-            "The driver for PostgreSQL is not installed. Install it with: "
+            "The driver for PostgreSQL is not installed or does not run. Install it with: "
             "pip install 'lungwort[postgresql]'."
         ) from error
 

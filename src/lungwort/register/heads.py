@@ -100,8 +100,8 @@ class Heads:
                 self._write(f"{head.size} {head.root} {time_text(now)}\n".encode("ascii"))
         except OSError as error:
             raise WorkspaceError(
-                f"The change was recorded, but its head could not be added to {self._path}: {error}. "
-                "Make room or give yourself the right to write there; the next change adds it."
+                f"{self._path} cannot be written: {error.strerror or error}. Make room, or give "
+                "yourself the right to write there."
             ) from error
 
     def _write(self, line: bytes) -> None:

@@ -19,12 +19,15 @@ from lungwort.register.engine import SQLITE, explained, reading, writing
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from importlib.resources.abc import Traversable
 
     from alembic.runtime.migration import MigrationStep
     from sqlalchemy import Connection, Engine
 
-HEAD: Final = "0001"
+HEAD = "0001"
 """The newest step; a test holds it against the steps themselves."""
+STEPS: Traversable = files(__package__) / "migrations"
+"""Where the steps lie."""
 
 _VERSION_TABLE: Final = "alembic_version"
 _EMPTY: Final = ""
@@ -69,21 +72,22 @@ def make_tables(engine: Engine) -> None:
         make_tables_in(connection)
 
 
-def make_tables_in(connection: Connection, target: str = HEAD) -> None:
+def make_tables_in(connection: Connection, target: str | None = None) -> None:
     """Make the tables in an empty database, within a transaction.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         In a transaction for writing.
-    target : str
-        The step to go up to.
+    target : str, optional
+        The step to go up to; the newest if not given.
 
     Raises
     ------
     WorkspaceError
         Where it is not empty.
     """
+    target = target or HEAD
     found = form(connection)
     if found == target and not connection.execute(text("SELECT 1 FROM journal")).first():
         # Left behind by an attempt that broke off before anything was recorded.
@@ -155,7 +159,7 @@ def upgrade(connection: Connection, target: str = "head") -> None:
     )
     from alembic.script import ScriptDirectory  # noqa: PLC0415 - keeps --help instant
 
-    with as_file(files(__package__) / "migrations") as folder:
+    with as_file(STEPS) as folder:
         scripts = ScriptDirectory(folder)
 
         def missing(done: Any, _: MigrationContext) -> Iterable[MigrationStep]:  # noqa: ANN401 - Alembic's
@@ -179,7 +183,7 @@ def known_forms() -> set[str]:
     """
     from alembic.script import ScriptDirectory  # noqa: PLC0415 - keeps --help instant
 
-    with as_file(files(__package__) / "migrations") as folder:
+    with as_file(STEPS) as folder:
         return {one.revision for one in ScriptDirectory(folder).walk_revisions()}
 
 

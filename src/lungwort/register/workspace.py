@@ -15,6 +15,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import shutil
 import tempfile
 import threading
 from contextlib import contextmanager
@@ -279,6 +280,7 @@ def create_workspace(
         raise WorkspaceError(f"{folder} is a workspace already. Give another folder.")
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise WorkspaceError(f"{folder} is not an empty folder. Give a new or an empty one.")
+    existed = folder.exists()
     kept = SQLITE if database == SQLITE else without_password(database)
     engine = _engine(folder, database, read_only=False, wait_seconds=WAIT_SECONDS)
     try:
@@ -293,10 +295,10 @@ def create_workspace(
             folder / FILE, description.text(name.strip(), kept, time_text(now)).encode("utf-8")
         )
     except OSError as error:
-        engine.dispose()
+        _forget(engine, folder, existed=existed)
         raise WorkspaceError(f"{folder} could not be made: {description.cause(error)}") from error
     except BaseException:
-        engine.dispose()
+        _forget(engine, folder, existed=existed)
         raise
     return workspace
 
@@ -445,6 +447,14 @@ def sync_folder(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def _forget(engine: Engine, folder: Path, *, existed: bool) -> None:
+    # Half a workspace would stand in the way of the next attempt. The folder was empty before.
+    engine.dispose()
+    shutil.rmtree(folder, ignore_errors=True)
+    if existed:
+        folder.mkdir(exist_ok=True)
 
 
 def _engine(folder: Path, database: str, *, read_only: bool, wait_seconds: float) -> Engine:
