@@ -10,10 +10,12 @@ import typer
 
 from lungwort.cli.convert import NumberCommand, convert
 from lungwort.cli.demo import demo
+from lungwort.cli.due import due
 from lungwort.cli.import_ import import_
 from lungwort.cli.inspect import inspect
 from lungwort.cli.judge import judge
 from lungwort.cli.limits import limits
+from lungwort.cli.status import status
 from lungwort.errors import LungwortError
 
 CANNOT_BE_USED = 2
@@ -37,6 +39,8 @@ app.command()(limits)
 app.command(cls=NumberCommand)(convert)
 app.command()(demo)
 app.command("import")(import_)
+app.command()(status)
+app.command()(due)
 
 
 def _version(wanted: bool) -> None:
