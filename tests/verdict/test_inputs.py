@@ -41,7 +41,9 @@ def inputs(**more: object) -> Inputs:
             parse_spot("odour=none"),
         ),
         log_doubts=("Its calibration had run out.",),
+        channel_doubts=(("co", "Its bump test had run out."),),
         outlet="Slip 2",
+        reasons=("A test was aborted.",),
         notes=("A note.",),
         judged_at=NOON,
     )

@@ -176,6 +176,8 @@ class Uncertainty:
         Relative part, as a share of the reading, 0 to 1.
     source : str
         Where it comes from.
+    assumed : bool
+        False where it is that of the very instrument that was used.
     """
 
     analyte: str
@@ -186,6 +188,7 @@ class Uncertainty:
     absolute: float
     relative: float
     source: str
+    assumed: bool = True
 
     def expanded(self, value: float, unit: str) -> float:
         """Give U for a reading.
@@ -219,7 +222,8 @@ class Uncertainty:
             parts.append(f"{self.absolute:g} {'K' if self.unit == '°C' else self.unit}")
         if self.relative:
             parts.append(f"{self.relative * 100:g} % of the reading")
-        return f"{self.sensor}: U (k = 2) = {' or '.join(parts)}, assumption ({self.source})"
+        standing = ", assumption" if self.assumed else ""
+        return f"{self.sensor}: U (k = 2) = {' or '.join(parts)}{standing} ({self.source})"
 
 
 @frozen

@@ -14,7 +14,7 @@ import types
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final, Union, get_args, get_origin
 
-from attrs import field, frozen, resolve_types
+from attrs import frozen, resolve_types
 
 from lungwort.air.interval import Interval
 from lungwort.errors import InputError
@@ -51,8 +51,12 @@ class Inputs:
         Hand tests with their doubts; none that was worked out from others.
     log_doubts : tuple of str
         Doubts about the log that came from outside of it, such as a lapsed calibration.
+    channel_doubts : tuple of (str, str)
+        The same for one channel of it: column name and reason.
     outlet : str
         Name of the outlet, as shown.
+    reasons : tuple of str
+        Reasons that stand beside those of the verdict itself, such as a test that was aborted.
     notes : tuple of str
         What the reader must be told beside what the verdict itself says.
     judged_at : datetime, optional
@@ -65,8 +69,10 @@ class Inputs:
     uncertainties: Uncertainties
     spots: tuple[SpotTest, ...] = ()
     log_doubts: tuple[str, ...] = ()
+    channel_doubts: tuple[tuple[str, str], ...] = ()
     outlet: str = ""
-    notes: tuple[str, ...] = field(default=())
+    reasons: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     judged_at: datetime | None = None
 
 

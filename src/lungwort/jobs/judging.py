@@ -1,0 +1,621 @@
+"""From evidence on record to a verdict, and from a verdict on record to the same verdict again."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import UTC
+from typing import TYPE_CHECKING, Final
+
+from attrs import evolve, frozen
+
+from lungwort.errors import LimitSetError, RegisterError
+from lungwort.register.model import (
+    DONE,
+    HandTest,
+    Instrument,
+    LimitWord,
+    LogImport,
+    Site,
+    Supply,
+    VerdictRecord,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from datetime import datetime
+    from decimal import Decimal
+
+    from lungwort.limits.model import LimitSet
+    from lungwort.logs.model import Log
+    from lungwort.plan.snapshot import Snapshot
+    from lungwort.register.model import Outlet
+    from lungwort.register.workspace import Workspace
+    from lungwort.spot.model import SpotTest
+    from lungwort.verdict.decision import Uncertainties, Uncertainty
+    from lungwort.verdict.inputs import Inputs
+    from lungwort.verdict.model import Finding, Options, Verdict
+
+HAND_TEST: Final = "hand test"
+_LOG: Final = "log"
+
+
+@frozen
+class Judged:
+    """A verdict with what it was drawn from.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        The verdict.
+    inputs : Inputs
+        What it was drawn from, beside the log.
+    inputs_json, result_json : bytes
+        The same and the result, as they are kept.
+    lapses : tuple of str
+        What the evidence rests on and was not in order.
+    outlet : Outlet
+        Where the air was taken.
+    imports : tuple of LogImport
+        The logs.
+    tests : tuple of HandTest
+        The tests by hand, those that give nothing as well.
+    logs : mapping
+        Id of each import to the log that it holds.
+    """
+
+    verdict: Verdict
+    inputs: Inputs
+    inputs_json: bytes
+    result_json: bytes
+    lapses: tuple[str, ...]
+    outlet: Outlet
+    imports: tuple[LogImport, ...]
+    tests: tuple[HandTest, ...]
+    logs: Mapping[str, Log]
+
+    def record(self, by_id: str) -> VerdictRecord:
+        """Give the verdict as it goes on record.
+
+        Parameters
+        ----------
+        by_id : str
+            Person who had it judged.
+        """
+        verdict = self.verdict
+        if verdict.judged_at is None:
+            raise RegisterError("A verdict without the time of judging cannot be recorded.")
+        return VerdictRecord(
+            outlet_id=self.outlet.id,
+            supply_id=self.outlet.supply_id,
+            overall=verdict.overall,
+            reasons=verdict.reasons,
+            # Where the air conforms, other evidence carries each limit; the verdict does not rest
+            # on what was not in order, and tells it in its notes.
+            lapses=() if verdict.overall == "conforms" else self.lapses,
+            limits=limit_words(verdict),
+            limit_set=verdict.limit_set.id,
+            limit_set_digest=verdict.limit_set.digest,
+            inputs_sha256=hashlib.sha256(self.inputs_json).hexdigest(),
+            result_sha256=hashlib.sha256(self.result_json).hexdigest(),
+            log_import_ids=tuple(one.id for one in self.imports),
+            hand_test_ids=tuple(one.id for one in self.tests),
+            start=verdict.start,
+            end=verdict.end,
+            judged_at=verdict.judged_at,
+            program_version=verdict.version,
+            by_id=by_id,
+            pressure_bar_g=_decimal(verdict.conditions.supply_pressure_bar_g),
+            lowest_temperature_c=_decimal(verdict.conditions.lowest_temperature_c),
+        )
+
+
+def _decimal(value: float | None) -> Decimal | None:
+    from decimal import Decimal  # noqa: PLC0415 - only here
+
+    return None if value is None else Decimal(repr(value))
+
+
+def judge_evidence(
+    workspace: Workspace,
+    outlet: Outlet,
+    imports: Sequence[LogImport],
+    tests: Sequence[HandTest],
+    options: Options,
+    now: datetime,
+    *,
+    snapshot: Snapshot | None = None,
+    reasons: Sequence[str] = (),
+    notes: Sequence[str] = (),
+) -> Judged:
+    """Hold evidence on record against the limits of the supply.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        The open workspace.
+    outlet : Outlet
+        Where the air was taken.
+    imports : sequence of LogImport
+        Logs of that outlet.
+    tests : sequence of HandTest
+        Tests by hand at that outlet. One that is void or was aborted gives nothing and is named.
+    options : Options
+        How evidence is held against limits.
+    now : datetime
+        Time of judging, with a time zone.
+    snapshot : Snapshot, optional
+        The record as of now; read where it is not given.
+    reasons, notes : sequence of str
+        What is to be told beside what the verdict itself says.
+
+    Returns
+    -------
+    Judged
+        The verdict and what it was drawn from.
+
+    Raises
+    ------
+    RegisterError
+        Where evidence is of another outlet, or no limit set holds for the supply.
+    InputError
+        Where the limit set or a reading cannot be used.
+    """
+    from lungwort.paper.result import to_json  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
+    from lungwort.register.store import load_log  # noqa: PLC0415 - keeps --help instant
+    from lungwort.verdict.inputs import to_bytes  # noqa: PLC0415 - keeps --help instant
+
+    known = take(workspace.register, now) if snapshot is None else snapshot
+    log = load_log(workspace, imports) if imports else None
+    logs = {one.id: load_log(workspace, [one]) for one in imports}
+    inputs, lapses = gather(
+        known, outlet, imports, tests, options, now, logs=logs, reasons=reasons, notes=notes
+    )
+    verdict = draw(log, inputs)
+    return Judged(
+        verdict=verdict,
+        inputs=inputs,
+        inputs_json=to_bytes(inputs),
+        result_json=to_json(verdict).encode("utf-8"),
+        lapses=lapses,
+        outlet=outlet,
+        imports=tuple(imports),
+        tests=tuple(tests),
+        logs=logs,
+    )
+
+
+def rejudge(workspace: Workspace, record: VerdictRecord) -> bytes:
+    """Draw a verdict on record again.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        The open workspace.
+    record : VerdictRecord
+        The verdict.
+
+    Returns
+    -------
+    bytes
+        The result as JSON: that on record, byte for byte, where the same version of lungwort draws
+        it. Neither today's limit sets nor what was recorded later enter.
+
+    Raises
+    ------
+    RegisterError
+        Where a file is missing or was altered.
+    InputError
+        Where the inputs cannot be read.
+    """
+    from lungwort.paper.result import to_json  # noqa: PLC0415 - keeps --help instant
+    from lungwort.register.store import load_log  # noqa: PLC0415 - keeps --help instant
+    from lungwort.verdict.inputs import from_bytes  # noqa: PLC0415 - keeps --help instant
+
+    inputs = from_bytes(workspace.read_file(record.inputs_sha256))
+    imports = [_as_judged(workspace, one, record.seq) for one in record.log_import_ids]
+    log = load_log(workspace, imports) if imports else None
+    return to_json(draw(log, inputs)).encode("utf-8")
+
+
+def _as_judged(workspace: Workspace, import_id: str, seq: int) -> LogImport:
+    """Find the version of an import that was in force when a verdict was recorded."""
+    versions = workspace.register.history(LogImport, import_id)
+    before = [one for one in versions if not seq or one.seq < seq]
+    if not before:
+        raise RegisterError(
+            f"The log import {import_id} that a verdict rests on is not on record before it."
+        )
+    return before[-1]
+
+
+def draw(log: Log | None, inputs: Inputs) -> Verdict:
+    """Draw a verdict from a log and its inputs, and from nothing else.
+
+    Parameters
+    ----------
+    log : Log, optional
+        The log as it was imported; None for hand tests alone.
+    inputs : Inputs
+        Everything else.
+
+    Returns
+    -------
+    Verdict
+        The verdict, with the notes and reasons of the inputs.
+    """
+    from lungwort.verdict.judge import judge  # noqa: PLC0415 - keeps --help instant
+
+    if log is not None:
+        log = evolve(
+            log,
+            outlet=inputs.outlet,
+            doubts=tuple(dict.fromkeys((*log.doubts, *inputs.log_doubts))),
+            channel_doubts=tuple(dict.fromkeys((*log.channel_doubts, *inputs.channel_doubts))),
+        )
+    verdict = judge(
+        log,
+        inputs.limit_set,
+        spots=inputs.spots,
+        supply=inputs.conditions,
+        options=inputs.options,
+        uncertainties=inputs.uncertainties,
+        now=inputs.judged_at,
+    )
+    return evolve(
+        verdict,
+        reasons=(*verdict.reasons, *inputs.reasons),
+        notes=(*inputs.notes, *verdict.notes),
+    )
+
+
+def gather(
+    snapshot: Snapshot,
+    outlet: Outlet,
+    imports: Sequence[LogImport],
+    tests: Sequence[HandTest],
+    options: Options,
+    now: datetime,
+    *,
+    logs: Mapping[str, Log],
+    reasons: Sequence[str] = (),
+    notes: Sequence[str] = (),
+) -> tuple[Inputs, tuple[str, ...]]:
+    """Bring together what a verdict is drawn from, beside the log.
+
+    Parameters
+    ----------
+    snapshot : Snapshot
+        The record.
+    outlet : Outlet
+        Where the air was taken.
+    imports, tests : sequence
+        The evidence.
+    options : Options
+        How evidence is held against limits.
+    now : datetime
+        Time of judging, with a time zone.
+    logs : mapping
+        Id of each import to the log that it holds. Where there are several, a lapse of one of them
+        is held against its own channels alone.
+    reasons, notes : sequence of str
+        What is to be told beside what the verdict itself says.
+
+    Returns
+    -------
+    tuple of (Inputs, tuple of str)
+        The inputs, and what the evidence rests on and was not in order.
+
+    Raises
+    ------
+    RegisterError
+        Where evidence is of another outlet, or no limit set holds for the supply.
+    InputError
+        Where the limit set or a reading cannot be used.
+    """
+    from lungwort.limits.model import Conditions  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.snapshot import by_id  # noqa: PLC0415 - keeps --help instant
+    from lungwort.verdict.inputs import Inputs  # noqa: PLC0415 - keeps --help instant
+
+    places = [(one.id, one.outlet_id) for one in imports] + [
+        (one.id, one.outlet_id) for one in tests
+    ]
+    for evidence_id, outlet_id in places:
+        if outlet_id != outlet.id:
+            raise RegisterError(
+                f"{evidence_id} is evidence of another outlet, not of {outlet.name}. Leave it out."
+            )
+    supply = by_id(snapshot.supplies, outlet.supply_id)
+    if supply is None:
+        raise RegisterError(f"The supply of the outlet {outlet.name} is not on record any more.")
+    spots, of_tests, nothing = _spots(snapshot, tests)
+    log_doubts, channel_doubts = _log_doubts(snapshot, imports, logs)
+    inputs = Inputs(
+        limit_set=limits_of(snapshot, supply),
+        conditions=Conditions(
+            None if supply.pressure_bar_g is None else float(supply.pressure_bar_g),
+            None if supply.lowest_temperature_c is None else float(supply.lowest_temperature_c),
+        ),
+        options=options,
+        uncertainties=_uncertainties(snapshot, imports, tests),
+        spots=spots,
+        log_doubts=log_doubts,
+        channel_doubts=channel_doubts,
+        outlet=outlet.name,
+        reasons=(*nothing, *reasons),
+        notes=tuple(notes),
+        judged_at=now.astimezone(UTC),
+    )
+    lapses = (*log_doubts, *(why for _, why in channel_doubts), *of_tests)
+    return inputs, tuple(dict.fromkeys(lapses))
+
+
+def limits_of(snapshot: Snapshot, supply: Supply) -> LimitSet:
+    """Load the limit set that holds for a supply: its own, else its site's.
+
+    Parameters
+    ----------
+    snapshot : Snapshot
+        The record.
+    supply : Supply
+        The supply.
+
+    Returns
+    -------
+    LimitSet
+        The set.
+
+    Raises
+    ------
+    RegisterError
+        Where neither names one.
+    LimitSetError
+        Where it cannot be read; the message says where it was named.
+    """
+    from lungwort.limits.load import limit_set  # noqa: PLC0415 - keeps --help instant
+
+    site = snapshot.site_of(supply)
+    name = snapshot.limit_set_name(supply.id)
+    if not name:
+        raise RegisterError(
+            f"No limit set holds for the supply {supply.name}: neither it nor its site names one. "
+            f"Give one with 'lungwort supply change \"{supply.name}\" --limits ID --reason TEXT'; "
+            "'lungwort limits' lists them."
+        )
+    try:
+        return limit_set(name)
+    except LimitSetError as error:
+        owner = (
+            f"supply {supply.name}"
+            if supply.limit_set or not isinstance(site, Site)
+            else f"site {site.name}"
+        )
+        raise LimitSetError(f"The limit set of the {owner} cannot be used: {error}") from error
+
+
+def _spots(
+    snapshot: Snapshot, tests: Sequence[HandTest]
+) -> tuple[tuple[SpotTest, ...], tuple[str, ...], tuple[str, ...]]:
+    """Read the tests by hand: what they say, their lapses, and which of them give nothing."""
+    from lungwort.plan.lapses import (  # noqa: PLC0415 - keeps --help instant
+        hand_test_lapses,
+        person_lapses,
+        reading_lapses,
+    )
+    from lungwort.plan.snapshot import by_id  # noqa: PLC0415 - keeps --help instant
+    from lungwort.spot.parse import parse_spot  # noqa: PLC0415 - keeps --help instant
+
+    spots: list[SpotTest] = []
+    lapses: list[str] = []
+    nothing: list[str] = []
+    for test in tests:
+        if test.state != DONE or test.voided or not test.readings:
+            nothing.append(gives_nothing(snapshot, test))
+            continue
+        outlet = by_id(snapshot.outlets, test.outlet_id)
+        supply_id = "" if outlet is None else outlet.supply_id
+        tester = person_lapses(snapshot, test.tester_id, test.started, supply_id=supply_id)
+        for reading in test.readings:
+            # What another reading rests on says nothing of this one.
+            own = reading_lapses(snapshot, test, reading, supply_id=supply_id)
+            doubts = tuple(dict.fromkeys((*tester, *own)))
+            spots.append(evolve(parse_spot(reading.text, time=reading.time), doubts=doubts))
+        lapses.extend(hand_test_lapses(snapshot, test))
+    return tuple(spots), tuple(dict.fromkeys(lapses)), tuple(nothing)
+
+
+def gives_nothing(snapshot: Snapshot, test: HandTest) -> str:
+    """Say that a test by hand gives no evidence, and why.
+
+    Parameters
+    ----------
+    snapshot : Snapshot
+        The record.
+    test : HandTest
+        A test that is void, was aborted, or read nothing.
+    """
+    from lungwort.paper.text import Clock  # noqa: PLC0415 - keeps --help instant
+
+    zone = next(
+        (snapshot.zone(one.supply_id).key for one in snapshot.outlets if one.id == test.outlet_id),
+        "UTC",
+    )
+    when = Clock.for_period(zone, None, None).time(test.ended)
+    if test.voided:
+        how = f"was taken out of the record ({test.reason.rstrip('.')})"
+    elif test.state == DONE:
+        how = "has no reading"
+    else:
+        how = "is void" if test.state != "aborted" else "was aborted"
+        how += f" ({test.why.rstrip('.')})" if test.why else ""
+    return f"The hand test {test.id} of {when} {how}: it gives no evidence."
+
+
+def _log_doubts(
+    snapshot: Snapshot, imports: Sequence[LogImport], logs: Mapping[str, Log]
+) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
+    from lungwort.plan.lapses import log_lapses  # noqa: PLC0415 - keeps --help instant
+
+    whole: list[str] = []
+    single: list[tuple[str, str]] = []
+    every = {channel.name for log in logs.values() for channel in log.channels}
+    for one in imports:
+        lapses = log_lapses(snapshot, one, logs[one.id])
+        own = {channel.name for channel in logs[one.id].channels}
+        if own == every:
+            whole.extend(lapses)
+        else:
+            single.extend((name, why) for why in lapses for name in sorted(own))
+    return tuple(dict.fromkeys(whole)), tuple(dict.fromkeys(single))
+
+
+def _uncertainties(
+    snapshot: Snapshot, imports: Sequence[LogImport], tests: Sequence[HandTest]
+) -> Uncertainties:
+    """Put the instruments' own uncertainties before the assumptions that are shipped."""
+    from lungwort.spot.parse import parse_spot  # noqa: PLC0415 - keeps --help instant
+    from lungwort.verdict import decision  # noqa: PLC0415 - keeps --help instant
+
+    shipped = decision.uncertainties()
+    instruments = {one.id: one for one in snapshot.instruments}
+    used = [(instruments.get(one.instrument_id or ""), decision.LOGGED, "") for one in imports]
+    used += [
+        (
+            instruments.get(reading.instrument_id or ""),
+            decision.HAND_TEST,
+            parse_spot(reading.text).analyte,
+        )
+        for test in tests
+        for reading in test.readings
+    ]
+    entries: dict[tuple[str, str, str], Uncertainty] = {}
+    for instrument, used_for, analyte in used:
+        for entry in _own_uncertainties(instrument, used_for):
+            if not analyte or entry.analyte == analyte:
+                key = (entry.used_for, entry.analyte, entry.quantity)
+                entries[key] = _wider(entries.get(key, entry), entry)
+    # Where another instrument of which nothing is known measured the same, the assumption holds
+    # beside: the less certain of the two.
+    for (used_for, analyte, quantity), entry in entries.items():
+        silent = [
+            one
+            for one, purpose, of in used
+            if purpose == used_for
+            and of in {"", analyte}
+            and not any(
+                (own.analyte, own.quantity) == (analyte, quantity)
+                for own in _own_uncertainties(one, purpose)
+            )
+        ]
+        assumed = shipped.of(analyte, quantity, used_for)
+        if silent and assumed is not None:
+            entries[used_for, analyte, quantity] = _wider(entry, assumed)
+    if not entries:
+        return shipped
+    return decision.Uncertainties(
+        entries=(*entries.values(), *shipped.entries),
+        origin="the instruments on record, then shipped assumptions",
+    )
+
+
+def _own_uncertainties(instrument: Instrument | None, used_for: str) -> list[Uncertainty]:
+    from lungwort.air.analytes import ANALYTES, quantity_of_unit  # noqa: PLC0415 - keeps --help instant
+    from lungwort.logs.naming import parse_given_unit  # noqa: PLC0415 - keeps --help instant
+    from lungwort.verdict.decision import Uncertainty  # noqa: PLC0415 - keeps --help instant
+
+    found = []
+    for channel in () if instrument is None else instrument.channels:
+        known = ANALYTES.get(channel.analyte)
+        if instrument is None or known is None or not known.in_air or not channel.uncertainty:
+            continue
+        unit, dew_point = parse_given_unit(channel.unit)
+        found.append(
+            Uncertainty(
+                analyte=channel.analyte,
+                sensor=instrument.name,
+                used_for=used_for,
+                quantity=dew_point or quantity_of_unit(unit),
+                unit=unit,
+                absolute=float(channel.uncertainty),
+                relative=0.0,
+                source="as recorded for the instrument",
+                assumed=False,
+            )
+        )
+    return found
+
+
+def _wider(one: Uncertainty, other: Uncertainty) -> Uncertainty:
+    """Of two uncertainties of one quantity take the greater parts."""
+    if other.expanded(0.0, one.unit) > one.absolute:
+        one, other = other, one
+    return evolve(one, relative=max(one.relative, other.relative))
+
+
+def limit_words(verdict: Verdict) -> tuple[LimitWord, ...]:
+    """Say of each limit what a verdict says, for looking up.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        The verdict.
+
+    Returns
+    -------
+    tuple of LimitWord
+        In the set's order. The time is that of the newest evidence that carries the word: where
+        the limit is kept, evidence in doubt does not count.
+    """
+    words = []
+    for finding in verdict.findings:
+        time, means = _newest(verdict, finding)
+        words.append(
+            LimitWord(
+                key=finding.limit.key,
+                analyte=finding.limit.analyte,
+                verdict=finding.verdict,
+                required=finding.limit.required,
+                limit=finding.limit_text,
+                worst=_worst(finding) if time is not None else "",
+                means=means,
+                evidence_time=time,
+            )
+        )
+    return tuple(words)
+
+
+def _worst(finding: Finding) -> str:
+    from lungwort.paper.content import worst_text  # noqa: PLC0415 - keeps --help instant
+    from lungwort.paper.tables import spot_value  # noqa: PLC0415 - keeps --help instant
+
+    if finding.worst is not None or not finding.spots:
+        return worst_text(finding)
+    noticed = [one for one in finding.spots if one.perceived]
+    return spot_value((noticed or list(finding.spots))[0])
+
+
+def _newest(verdict: Verdict, finding: Finding) -> tuple[datetime | None, str]:
+    from lungwort.verdict.model import CONFORMS, NO_EVIDENCE, NOT_APPLICABLE  # noqa: PLC0415 - keeps --help instant
+
+    if finding.verdict in {NO_EVIDENCE, NOT_APPLICABLE}:
+        return None, ""
+    found: list[tuple[datetime, str]] = []
+    usable = {one.channel for one in verdict.coverage if one.usable}
+    log_end = _log_end(verdict)
+    if log_end is not None and usable.intersection(finding.channels):
+        found.append((log_end, _LOG))
+    for spot in finding.spots:
+        if spot.doubts and finding.verdict == CONFORMS:
+            continue
+        # What was worked out is as old as the oldest test that it was worked out from.
+        times = [one.time or log_end for one in spot.parts] or [spot.time]
+        known = [time for time in times if time is not None]
+        if known and len(known) == len(times):
+            found.append((min(known), spot.means or HAND_TEST))
+    return max(found, key=lambda one: one[0]) if found else (None, "")
+
+
+def _log_end(verdict: Verdict) -> datetime | None:
+    ends = [verdict.end, None if verdict.log is None else verdict.log.end]
+    known = [one for one in ends if one is not None]
+    return min(known) if verdict.log is not None and known else None
