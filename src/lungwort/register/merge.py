@@ -313,7 +313,10 @@ def merge_frames(
     """
     wanted = columns_of(channels)
     stacked = pl.concat(
-        [frame.select(wanted).with_columns(pl.lit(place).alias(_FROM)) for place, frame in frames]
+        [
+            frame.select(wanted).with_columns(pl.lit(place).alias(_FROM))
+            for place, frame in sorted(frames, key=lambda one: one[0])
+        ]
     )
     stacked = stacked.with_columns(pl.int_range(pl.len()).over(TIME, _FROM).alias(_PLACE))
     key = [TIME, _PLACE]
