@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from lungwort.cli import finding, instrument, lot, outlet, person, site, supply, workspace
+from lungwort.cli.certify import certify
 from lungwort.cli.convert import NumberCommand, convert
 from lungwort.cli.demo import demo
 from lungwort.cli.due import due
@@ -15,7 +17,9 @@ from lungwort.cli.import_ import import_
 from lungwort.cli.inspect import inspect
 from lungwort.cli.judge import judge
 from lungwort.cli.limits import limits
+from lungwort.cli.return_ import return_
 from lungwort.cli.status import status
+from lungwort.cli.withdraw import withdraw
 from lungwort.errors import LungwortError
 
 CANNOT_BE_USED = 2
@@ -38,7 +42,18 @@ app.command()(inspect)
 app.command()(limits)
 app.command(cls=NumberCommand)(convert)
 app.command()(demo)
+app.add_typer(workspace.app, name="workspace")
+app.add_typer(site.app, name="site")
+app.add_typer(supply.app, name="supply")
+app.add_typer(outlet.app, name="outlet")
+app.add_typer(instrument.app, name="instrument")
+app.add_typer(person.app, name="person")
+app.add_typer(lot.app, name="lot")
 app.command("import")(import_)
+app.command()(certify)
+app.command()(withdraw)
+app.command("return")(return_)
+app.add_typer(finding.app, name="finding")
 app.command()(status)
 app.command()(due)
 

@@ -190,3 +190,32 @@ ClockIsRight = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+
+Note = Annotated[
+    str | None,
+    typer.Option("--note", metavar="TEXT", help="Whatever else is to be remembered."),
+]
+Rename = Annotated[
+    str | None, typer.Option("--name", metavar="NEW", help="Another name for the same thing.")
+]
+Retire = Annotated[
+    bool | None,
+    typer.Option(
+        "--retire/--in-use",
+        help="Take it out of use, or back into it; all that is on record of it stays.",
+        show_default=False,
+    ),
+]
+When = Annotated[
+    str | None,
+    typer.Option(
+        "--time",
+        metavar="MOMENT",
+        help="When it happened, like '2026-03-04 10:00' in the site's time zone (ISO 8601 only); now if not given.",
+    ),
+]
+All = Annotated[bool, typer.Option("--all", help="List also what is no longer in use.")]
+History = Annotated[
+    bool,
+    typer.Option("--history", help="List all versions: who recorded each, when, what, and why."),
+]
