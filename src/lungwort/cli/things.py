@@ -62,7 +62,7 @@ def remarks(out: Console, texts: tuple[str, ...]) -> None:
     from rich.text import Text  # noqa: PLC0415 - keeps --help instant
 
     for text in texts:
-        out.print(Padding(Text.assemble("· ", text), (0, 0, 0, 2)))
+        out.print(Padding(Text.assemble("· ", text), (0, 0, 0, 2), expand=False))
 
 
 def next_steps(out: Console, texts: tuple[str, ...]) -> None:
@@ -108,6 +108,7 @@ def view(result: View, as_json: bool) -> None:
         out.print(Text(section.title, style="bold"))
         if section.rows:
             _table(out, section)
+            remarks(out, section.below)
         else:
             out.print(Text(f"  {section.empty}"))
     if result.remarks:
@@ -136,7 +137,8 @@ def _table(out: Console, section: Section) -> None:
     table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
     table.add_column("")
     for heading in section.headings:
-        table.add_column(heading, overflow="fold")
+        # An id is there to be copied: it stays in one piece.
+        table.add_column(heading, overflow="fold", no_wrap=heading == "id")
     for row in section.rows:
         table.add_row("", *map(Text, row))
     out.print(table)

@@ -6,12 +6,11 @@ from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
+from zoneinfo import ZoneInfo
 
 from attrs import frozen
 
 from lungwort.errors import InputError, RegisterError
-from lungwort.jobs.inputs import datetime_of
-from lungwort.logs.times import zone_info
 from lungwort.register.model import Outlet, Person, Site, Supply
 
 if TYPE_CHECKING:
@@ -254,7 +253,7 @@ def typed_time(text: str | None, zone: str | None, option: str, *, now: datetime
     if text is None:
         return now.astimezone(UTC)
     try:
-        moment = datetime_of(text)
+        moment = datetime.fromisoformat(text.strip())
     except ValueError as error:
         raise InputError(
             f"{option} {text!r} is no moment. Write it year first, like '2026-03-04 10:00'."
@@ -279,7 +278,7 @@ def _placed(moment: datetime, text: str, zone: str | None, option: str) -> datet
             f"{option} {text!r} can be read in several time zones, as the sites lie in more than "
             f"one. Write its offset with it, like '{text}+01:00', or Z for UTC."
         )
-    info = zone_info(zone)
+    info = ZoneInfo(zone)
     first, second = (moment.replace(tzinfo=info, fold=fold) for fold in (0, 1))
     if first.utcoffset() == second.utcoffset():
         return first

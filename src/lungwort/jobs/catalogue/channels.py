@@ -9,7 +9,6 @@ from lungwort.air import units
 from lungwort.air.analytes import ANALYTES
 from lungwort.errors import InputError
 from lungwort.jobs.catalogue import shape, typed
-from lungwort.jobs.inputs import parse_pairs
 from lungwort.paper.text import NO_VALUE
 from lungwort.register.model import CalibrationRow, InstrumentChannel
 
@@ -59,6 +58,8 @@ def channels(texts: Sequence[str], option: str) -> tuple[InstrumentChannel, ...]
     >>> channels(["co=0-100 ppm ± 2 ppm"], "--channel")[0].uncertainty
     Decimal('2')
     """
+    from lungwort.jobs.inputs import parse_pairs  # noqa: PLC0415 - brings in Polars
+
     found: list[InstrumentChannel] = []
     for text, (name, value) in zip(texts, parse_pairs(texts, option, CHANNEL_EXAMPLE), strict=True):
         one = _channel(name, value.replace("−", "-"), text, option)
@@ -148,6 +149,8 @@ def rows(
     InputError
         Where one cannot be read, or the instrument has no such channel.
     """
+    from lungwort.jobs.inputs import parse_pairs  # noqa: PLC0415 - brings in Polars
+
     pairs = parse_pairs(texts, option, ROW_EXAMPLE)
     return tuple(
         _row(name, value.replace("−", "-"), text, option, known)

@@ -529,32 +529,20 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
                     "passed" if one.passed else "failed",
                     shape.day(one.valid_until),
                     one.by,
-                    "; ".join(map(channels.row_words, one.rows)),
-                    "kept" if one.paper_sha256 else "",
                     one.id,
                 )
                 for one in mine[:_SHOWN]
             )
-            left = len(mine) - _SHOWN
+            below = tuple(
+                f"{when.time(one.time)}: {'; '.join(said)}"
+                for one in mine[:_SHOWN]
+                if (said := _told(one))
+            )
             title = f"{word.capitalize()}s" + (
-                f", the newest {_SHOWN} of {len(mine)}" if left > 0 else ""
+                f", the newest {_SHOWN} of {len(mine)}" if len(mine) > _SHOWN else ""
             )
-            sections.append(
-                Section(
-                    title,
-                    (
-                        f"when ({when.zone_name})",
-                        "ended",
-                        "valid until",
-                        "by",
-                        "rows",
-                        "paper",
-                        "id",
-                    ),
-                    rows,
-                    "None on record.",
-                )
-            )
+            headings = (f"when ({when.zone_name})", "ended", "valid until", "by", "id")
+            sections.append(Section(title, headings, rows, "None on record.", below))
         lapses = _lapses(register, instrument, now)
         return shape.view(
             register,
@@ -570,3 +558,13 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
             history=history,
             remarks=lapses,
         )
+
+
+def _told(record: Calibration) -> list[str]:
+    """Say what its channels showed, and what else is kept with it."""
+    said = [channels.row_words(row) for row in record.rows]
+    if record.paper_sha256:
+        said.append("its paper is kept ('lungwort instrument paper ID --to FILE')")
+    if record.note:
+        said.append(record.note)
+    return said

@@ -154,12 +154,15 @@ class Section:
         The rows.
     empty : str
         What is said where there is no row.
+    below : tuple of str
+        Lines under the table.
     """
 
     title: str
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     empty: str = "Nothing on record."
+    below: tuple[str, ...] = ()
 
 
 @frozen

@@ -10,6 +10,7 @@ from lungwort.errors import RegisterError
 from lungwort.jobs.catalogue import shape, typed
 from lungwort.jobs.catalogue.shape import Done, Fact, Listing, Noun, Section, Session, Taken, View
 from lungwort.jobs.opening import Where, opened
+from lungwort.plan.rules import DEFAULT, plan_ids
 from lungwort.register.model import Outlet, Site, Supply
 
 if TYPE_CHECKING:
@@ -40,7 +41,14 @@ NOUN: Final = Noun(
         Fact("address", "Address", "--address", typed.words),
         Fact("zone", "Time zone", "--zone", typed.zone),
         Fact("limit_set", "Limit set", "--limits", read_limit_set),
-        Fact("plan", "Rule set for intervals", "--plan", typed.plan_id),
+        Fact(
+            "plan",
+            "Rule set for intervals",
+            "--plan",
+            typed.plan_id,
+            str,
+            f"not named: {DEFAULT} holds",
+        ),
         Fact(
             "retention_years",
             "Records are kept",
@@ -108,8 +116,6 @@ def add(at: Session, name: str, facts: SiteFacts) -> Done:
     InputError
         Where a value cannot be used, or the name is taken.
     """
-    from lungwort.plan.rules import DEFAULT, plan_ids  # noqa: PLC0415 - beside its use
-
     values, remarks = NOUN.values(facts)
     values["name"] = typed.short_name(name, "NAME")
     if "zone" not in values:
@@ -237,7 +243,7 @@ def listed(where: Where, *, retired_too: bool = False) -> Listing:
                 one.title,
                 one.zone,
                 one.limit_set,
-                one.plan,
+                one.plan or DEFAULT,
                 str(sum(supply.site_id == one.id for supply in supplies)),
             ),
             more=lambda one: {

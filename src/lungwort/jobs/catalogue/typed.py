@@ -16,10 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 from lungwort.air import analytes, units
 from lungwort.air.analytes import ANALYTES
-from lungwort.errors import InputError, LimitSetError, LogError, PlanError, QuantityError
-from lungwort.jobs.inputs import parse_pressure_bar_g, parse_temperature_c
-from lungwort.logs.naming import parse_given_unit
-from lungwort.logs.times import zone_info
+from lungwort.errors import InputError, LimitSetError, PlanError, QuantityError
 from lungwort.register.checking import is_id
 
 if TYPE_CHECKING:
@@ -349,16 +346,14 @@ def zone(text: str, option: str) -> str:
     known = available_timezones()
     exact = {one.casefold(): one for one in known}
     name = exact.get(name.replace(" ", "_").casefold(), name)
-    try:
-        zone_info(name)
-    except LogError:
+    if name not in known:
         tails = {one.rpartition("/")[2].casefold(): one for one in sorted(known)}
         city = name.rpartition("/")[2].replace(" ", "_").casefold()
         found = tails.get(city)
         meant = f" Did you mean {found!r}?" if found else near(name, known)
         raise InputError(
             f"{option} {text!r} is no time zone.{meant} Use an IANA name such as Europe/London."
-        ) from None
+        )
     return name
 
 
@@ -657,6 +652,8 @@ def pressure_bar_g(text: str, option: str) -> tuple[Decimal, str]:
     InputError
         Where it is not a pressure.
     """
+    from lungwort.jobs.inputs import parse_pressure_bar_g  # noqa: PLC0415 - brings in Polars
+
     _refuse_thousands(text, option)
     value, taken = parse_pressure_bar_g(text, option)
     return exact(value), taken.replace("Supply pressure", f"{option}:")
@@ -682,6 +679,8 @@ def temperature_c(text: str, option: str) -> Decimal:
     InputError
         Where it is not a temperature that an air line can have.
     """
+    from lungwort.jobs.inputs import parse_temperature_c  # noqa: PLC0415 - brings in Polars
+
     return exact(parse_temperature_c(text, option))
 
 
@@ -786,6 +785,8 @@ def unit_of(key: str, text: str, option: str) -> str:
     >>> unit_of("water", "deg C pressure dew point", "--channel")
     '°C pressure dew point'
     """
+    from lungwort.logs.naming import parse_given_unit  # noqa: PLC0415 - brings in Polars
+
     if not text.strip():
         usual = ANALYTES[key].unit or "ppm"
         raise InputError(f"{option}: {key} has no unit. Write it like '{key}=0-100 {usual}'.")
@@ -834,7 +835,9 @@ def bare_unit(unit: str) -> str:
     str
         As `lungwort.air.units` knows it.
     """
-    return parse_given_unit(unit)[0]
+    for words in DEW_POINT_WORDS.values():
+        unit = unit.removesuffix(f" {words}")
+    return unit
 
 
 def _quantities(key: str) -> frozenset[str]:
