@@ -84,6 +84,8 @@ class SupplyRow:
         The evidence.
     zone : str
         Time zone of the site.
+    since_time : datetime, optional
+        Since when it is in its state, UTC.
     """
 
     supply_id: str
@@ -104,6 +106,7 @@ class SupplyRow:
     findings: tuple[str, ...]
     evidence: SupplyEvidence
     zone: str = "UTC"
+    since_time: datetime | None = None
 
 
 @frozen
@@ -272,6 +275,7 @@ def _row(snapshot: Snapshot, supply: Supply, dues: list[Due]) -> SupplyRow:
         findings=tuple(one.number for one in open_findings(snapshot, supply.id)),
         evidence=evidence,
         zone=clock.zone_name,
+        since_time=state.since,
     )
 
 
@@ -350,7 +354,7 @@ def _row_json(row: SupplyRow) -> dict[str, Any]:
         "supply": row.supply,
         "title": row.title,
         "state": row.state,
-        "since": row.since,
+        "since": None if row.since_time is None else time_json(row.since_time),
         "why": row.why,
         "verdict": row.verdict,
         "reasons": list(row.reasons),

@@ -362,7 +362,7 @@ def _evidence(
             )
         elif ahead:
             why = _from_the_future(name, ahead)
-    return evolve(found, fresh=found.fresh and not why, why=why)
+    return evolve(found, fresh=found.fresh and why == found.why, why=why)
 
 
 def _nothing(outlet: Outlet, limit: Limit, other: _Word | None, ahead: Sequence[_Word]) -> Evidence:

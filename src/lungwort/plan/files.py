@@ -131,7 +131,7 @@ def no_line(_key: str) -> None:
     """Tell no line: these files are short, and every message names the table and the key."""
 
 
-def tables(top: Table, key: str) -> tuple[Mapping[str, object], ...]:
+def tables(top: Table, key: str, header: str = "") -> tuple[Mapping[str, object], ...]:
     """Read a list of tables; a mistake is noted where it is none, or empty.
 
     Parameters
@@ -140,6 +140,8 @@ def tables(top: Table, key: str) -> tuple[Mapping[str, object], ...]:
         What holds the list.
     key : str
         Its key.
+    header : str
+        How each table begins, where that is not the key alone.
 
     Returns
     -------
@@ -148,7 +150,7 @@ def tables(top: Table, key: str) -> tuple[Mapping[str, object], ...]:
     """
     value = top.values.get(key, [])
     if not isinstance(value, list) or not value or not all(isinstance(one, dict) for one in value):
-        top.wrong(key, f"each {key} begins with a line [[{key}]], in double brackets.")
+        top.wrong(key, f"each {key} begins with a line [[{header or key}]], in double brackets.")
         return ()
     return tuple(value)
 

@@ -209,7 +209,7 @@ def _question(values: Mapping[str, object], number: int, mistakes: Mistakes) -> 
     table.known(_QUESTION_KEYS)
     choices = tuple(
         _choice(Table(one, f"{where}, answer {count + 1}", files.no_line, mistakes))
-        for count, one in enumerate(files.tables(table, "answer"))
+        for count, one in enumerate(files.tables(table, "answer", "question.answer"))
     )
     _no_doubles([choice.key for choice in choices], f"{where}: answer", mistakes)
     return Question(table.name("key"), table.text("text", required=True), choices)
