@@ -203,8 +203,8 @@ def _headline(sheet: PeriodSheet) -> str:
     }
     is_open = sum(line.closed_at is None for line in sheet.findings)
     return (
-        f"{count(len(sheet.verdicts), 'verdict')}: {tally[CONFORMS]} conform, "
-        f"{tally[DOES_NOT_CONFORM]} do not conform, {tally[NOT_PROVEN]} not proven. "
+        f"{count(len(sheet.verdicts), 'verdict')}: conforms {tally[CONFORMS]}, "
+        f"does not conform {tally[DOES_NOT_CONFORM]}, not proven {tally[NOT_PROVEN]}. "
         f"{count(len(sheet.findings), 'finding')}, of which {is_open} open."
     )
 
@@ -369,7 +369,6 @@ def _excursions(lines: Iterable[ExcursionLine], clock: Clock) -> dict[str, Any]:
     return {
         "head": ("Of", "Outside", "How many", "In all", "Longest", "Furthest", "Outlets"),
         "rows": rows,
-        "numeric": (2,),
     }
 
 

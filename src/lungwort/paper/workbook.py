@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 import math
-from datetime import datetime
+from datetime import date, datetime
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Final
 
 from lungwort.paper import content, method, tables
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from lungwort.paper.content import Cover
     from lungwort.verdict.model import Excursion, Finding, Verdict
 
-    Cell = str | float | int | bool | datetime | None
+    Cell = str | float | int | bool | Decimal | date | datetime | None
 
 MOST_ROWS: Final = 1_000_000
 """Rows a sheet takes; the form ends at 1 048 576 (ECMA-376), and a reader needs a few for notes."""
@@ -38,13 +39,33 @@ _LONGEST_CELL: Final = 32_767
 _CUT: Final = " [cut short]"
 
 
-class _Book:
-    """A workbook with the few formats that the report needs."""
+class Book:
+    """A workbook with the few formats that the papers need.
 
-    def __init__(self, clock: Clock, judged_at: datetime | None) -> None:
+    Parameters
+    ----------
+    clock : Clock
+        Shows times in the site's zone.
+    dated : datetime, optional
+        Date of the file, UTC.
+    title : str
+        What the file says of itself.
+    elsewhere : str
+        Where the rows are that a sheet has no room for.
+    """
+
+    def __init__(
+        self,
+        clock: Clock,
+        dated: datetime | None,
+        *,
+        title: str = "Breathing air: verdict",
+        elsewhere: str = "the JSON result has all",
+    ) -> None:
         import xlsxwriter  # noqa: PLC0415 - only needed here
 
         self.clock = clock
+        self.elsewhere = elsewhere
         self.buffer = io.BytesIO()
         self.file = xlsxwriter.Workbook(
             self.buffer,
@@ -57,17 +78,19 @@ class _Book:
             },
         )
         # Without a date the file would carry the moment of writing and differ every time.
-        created = judged_at.replace(tzinfo=None) if judged_at else datetime(2000, 1, 1)  # noqa: DTZ001
-        self.file.set_properties({"title": "Breathing air: verdict", "created": created})
+        created = dated.replace(tzinfo=None) if dated else datetime(2000, 1, 1)  # noqa: DTZ001
+        self.file.set_properties({"title": title, "created": created})
         self.head = self.file.add_format(
             {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#f3f1ec"}
         )
         self.wrap = self.file.add_format({"text_wrap": True, "valign": "top"})
         self.bold = self.file.add_format({"bold": True, "valign": "top", "text_wrap": True})
         self.top = self.file.add_format({"valign": "top"})
+        self.day = self.file.add_format({"num_format": "yyyy-mm-dd", "valign": "top"})
         self.time = self.file.add_format({"num_format": "yyyy-mm-dd hh:mm:ss", "valign": "top"})
 
     def sheet(self, name: str, head: Sequence[str], rows: Iterable[Sequence[Cell]]) -> Any:  # noqa: ANN401 - no types in xlsxwriter
+        """Write a sheet with a heading that stays in sight and filters."""
         page = self.file.add_worksheet(name)
         widths = [len(title) * 0.75 for title in head]
         for column, title in enumerate(head):
@@ -76,7 +99,7 @@ class _Book:
         for total, row in enumerate(rows, start=1):
             if total > MOST_ROWS:
                 page.write_string(
-                    total, 0, "More rows were left out here; the JSON result has all.", self.bold
+                    total, 0, f"More rows were left out here; {self.elsewhere}.", self.bold
                 )
                 break
             for column, value in enumerate(row):
@@ -104,7 +127,10 @@ class _Book:
             local = self.clock.local(value).replace(tzinfo=None)
             page.write_datetime(row, column, local, self.time)
             return 18
-        if isinstance(value, int | float):
+        if isinstance(value, date):
+            page.write_datetime(row, column, value, self.day)
+            return 10
+        if isinstance(value, int | float | Decimal):
             if not math.isfinite(value):
                 return self.write(page, row, column, None)
             page.write_number(row, column, value, self.top)
@@ -116,6 +142,7 @@ class _Book:
         return min(len(text), _WIDEST)
 
     def close(self) -> bytes:
+        """Finish the workbook and give its bytes."""
         self.file.close()
         return self.buffer.getvalue()
 
@@ -140,7 +167,7 @@ def to_xlsx(verdict: Verdict, cover: Cover | None = None) -> bytes:
 
     log = verdict.log
     clock = Clock.for_period(log.zone if log else "UTC", verdict.start, verdict.end)
-    book = _Book(clock, verdict.judged_at)
+    book = Book(clock, verdict.judged_at)
     zone = clock.zone_name
     book.sheet("Verdict", ("What", "Value"), _verdict(verdict, cover, digest(to_json(verdict))))
     book.sheet("Limits", _limit_head(zone), map(_limit, verdict.findings))
