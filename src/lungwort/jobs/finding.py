@@ -233,7 +233,7 @@ def open_finding(
     *,
     analytes: Sequence[str] = (),
     outlet: str | None = None,
-    at: str | None = None,
+    time: str | None = None,
 ) -> FindingShown:
     """Open a finding that no verdict opened.
 
@@ -249,7 +249,7 @@ def open_finding(
         Analytes concerned; none where it is not about the air.
     outlet : str, optional
         At which outlet.
-    at : str, optional
+    time : str, optional
         When it was found, as typed; None for now.
 
     Returns
@@ -277,7 +277,7 @@ def open_finding(
                 number=finding_number(change, zone),
                 supply_id=of.id,
                 outlet_id=None if place is None else place.id,
-                opened_at=typed_time(at, zone, "--at", now=session.now),
+                opened_at=typed_time(time, zone, "--time", now=session.now),
                 text=said,
                 analytes=keys,
                 by_id=change.who.id,
@@ -292,7 +292,7 @@ def add_action(
     kind: str,
     text: str,
     *,
-    at: str | None = None,
+    time: str | None = None,
 ) -> FindingShown:
     """Enter the cause of a finding, its cure, or a note.
 
@@ -306,7 +306,7 @@ def add_action(
         ``cause``, ``cure`` or ``note``.
     text : str
         What was found out or done.
-    at : str, optional
+    time : str, optional
         When, as typed; None for now.
 
     Returns
@@ -338,7 +338,7 @@ def add_action(
             Action(
                 finding_id=finding.id,
                 kind=kind,
-                time=typed_time(at, site_of(change, supply).zone, "--at", now=session.now),
+                time=typed_time(time, site_of(change, supply).zone, "--time", now=session.now),
                 text=said,
                 by_id=change.who.id,
             )

@@ -72,7 +72,7 @@ def withdraw(
     because: str,
     *,
     findings: Sequence[str] = (),
-    at: str | None = None,
+    time: str | None = None,
 ) -> StateChanged:
     """Withdraw a supply.
 
@@ -86,7 +86,7 @@ def withdraw(
         Why.
     findings : sequence of str
         Numbers of findings that led to it; those of the supply that are open count in any case.
-    at : str, optional
+    time : str, optional
         Since when, as typed; None for now.
 
     Returns
@@ -124,7 +124,7 @@ def withdraw(
                 "finding with 'lungwort finding open', or note it with 'lungwort finding note'."
             )
         record = record_withdrawal(
-            change, thing, why, time=typed_time(at, zone, "--at", now=session.now), findings=named
+            change, thing, why, time=typed_time(time, zone, "--time", now=session.now), findings=named
         )
         return shown(change, record, thing, clock.time(record.time), remarks)
 
