@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from lungwort.cli import options as opt
 from lungwort.cli import things
+
+if TYPE_CHECKING:
+    from lungwort.jobs.catalogue.assess import Proposed
+    from lungwort.plan.questionnaire import Questionnaire
 
 app = typer.Typer(
     help="The sources of breathing air: add, list, show, change; their treatment, hours and events.",
@@ -386,3 +390,113 @@ def event(
 
     at = things.session(workspace, by, clock_is_right)
     things.done(job.event(at, name, kind=kind, what=what, time=time))
+
+
+@app.command()
+def assess(
+    name: Name,
+    answer: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--answer",
+            metavar="QUESTION=ANSWER",
+            help="Answer, such as intake=no; repeat as needed. What is left open is asked at a terminal, else it counts as its worst answer.",
+        ),
+    ] = None,
+    months: Annotated[
+        str | None,
+        typer.Option(
+            "--months",
+            metavar="MONTHS",
+            help="Interval that is decided; without it only the proposal is shown.",
+        ),
+    ] = None,
+    why: Annotated[
+        str | None,
+        typer.Option(
+            "--why", metavar="TEXT", help="Reasons for another interval than the proposed one."
+        ),
+    ] = None,
+    questionnaire: Annotated[
+        str | None,
+        typer.Option("--questionnaire", metavar="ID|FILE", help="Questions of your own (TOML)."),
+    ] = None,
+    workspace: opt.Workspace = None,
+    by: opt.By = None,
+    clock_is_right: opt.ClockIsRight = False,
+    as_json: opt.AsJson = False,
+) -> None:
+    """Assess how often a supply is tested: a few questions, a proposal with reasons, a decision.
+
+    Example: lungwort supply assess hall --answer source=oil_lubricated --answer intake=nearby
+    --months 1
+    """
+    from lungwort.jobs.catalogue import assess as job  # noqa: PLC0415 - keeps --help instant
+
+    at = things.session(workspace, by, clock_is_right)
+    asked = job.questionnaire(questionnaire)
+    answers = job.read_answers(answer or ())
+    job.propose(at, name, asked, answers)  # mistakes are told before anything is asked
+    asking = things.at_terminal() and not as_json
+    if asking:
+        answers |= _ask(asked, answers)
+    proposed = job.propose(at, name, asked, answers)
+    if as_json and months is None:
+        things.print_json(proposed.plain)
+        return
+    if not as_json:
+        _show_proposal(proposed)
+    if asking and months is None:
+        months = _line("Months decided, or nothing to record nothing")
+        why = why or (_line("Why another interval than proposed, if so") if months else None)
+    if months is None:
+        typer.echo("Nothing is recorded. Next: the same with --months MONTHS, once it is decided.")
+        return
+    done = job.decide(at, name, asked, answers, months=months, why=why)
+    if as_json:
+        things.print_json(proposed.plain | {"recorded": True, "assessment": things.plain(done)})
+        return
+    things.done(done)
+
+
+def _ask(asked: Questionnaire, known: dict[str, str]) -> dict[str, str]:
+    """Ask what is not answered yet; an empty line leaves a question open."""
+    given: dict[str, str] = {}
+    for question in asked.questions:
+        if question.key in known:
+            continue
+        typer.echo(f"\n{question.text}")
+        for place, choice in enumerate(question.choices, start=1):
+            typer.echo(f"  {place}  {choice.text}")
+        keys = [choice.key for choice in question.choices]
+        while True:
+            said = typer.prompt(
+                "Number, or nothing to leave it open", default="", show_default=False
+            )
+            word = str(said).strip()
+            if not word:
+                break
+            if word.isdecimal() and 1 <= int(word) <= len(keys):
+                given[question.key] = keys[int(word) - 1]
+                break
+            typer.echo(f"Give a number from 1 to {len(keys)}.")
+    return given
+
+
+def _line(text: str) -> str | None:
+    """Ask for one line; None where nothing is entered."""
+    return str(typer.prompt(text, default="", show_default=False)).strip() or None
+
+
+def _show_proposal(proposed: Proposed) -> None:
+    from rich.text import Text  # noqa: PLC0415 - keeps --help instant
+
+    from lungwort.cli.show import console  # noqa: PLC0415 - keeps --help instant
+
+    out = console()
+    months = proposed.proposal.months
+    word = "month" if months == 1 else f"{months} months"
+    out.print(Text(f"The answers lead to a test every {word}.", style="bold"))
+    things.remarks(out, proposed.proposal.reasons)
+    out.print(Text("Before you act on this", style="bold"))
+    things.remarks(out, proposed.proposal.cautions)

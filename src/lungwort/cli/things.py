@@ -34,6 +34,11 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
+def at_terminal() -> bool:
+    """Say whether somebody sits there who can be asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
 def in_use(retire: bool | None) -> bool | None:
     """Turn --retire and --in-use into whether the thing is in use; None where neither is given."""
     return None if retire is None else not retire
@@ -42,6 +47,13 @@ def in_use(retire: bool | None) -> bool | None:
 def print_json(plain: dict[str, Any]) -> None:
     """Print one JSON document and nothing else."""
     sys.stdout.write(json.dumps(plain, ensure_ascii=False, indent=2) + "\n")
+
+
+def plain(result: Done) -> dict[str, Any]:
+    """Give what was recorded as JSON values."""
+    from lungwort.jobs.catalogue.shape import plain as written  # noqa: PLC0415 - keeps --help instant
+
+    return written(result.record)
 
 
 def done(result: Done) -> None:
