@@ -21,6 +21,9 @@ import pytest
 
 from lungwort.register.workspace import Workspace, create_workspace
 
+# Helpers of tests are imported as `tests.….…`.
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
 _DEBIAN_SERVERS = Path("/usr/lib/postgresql")
 _START_SECONDS = 60
 

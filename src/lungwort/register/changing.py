@@ -12,6 +12,7 @@ from sqlalchemy import Text, func, insert, or_, select, type_coerce
 from lungwort.errors import RegisterError, StaleRecordError, UnknownRecordError
 from lungwort.register import stored_tree
 from lungwort.register.checking import (
+    a_kind,
     id_prefix,
     in_order,
     name_key,
@@ -136,7 +137,9 @@ class Change(Reader):
             Where no reason is given, nothing differs, or it cannot be recorded as it is.
         """
         if type(old) is not type(new):
-            raise RegisterError(f"A {words(old.KIND)} cannot be replaced by a {words(new.KIND)}.")
+            raise RegisterError(
+                f"{old.id} cannot be replaced by {a_kind(new.KIND)}: it is {a_kind(old.KIND)}."
+            )
         if new.id not in {"", old.id}:
             raise RegisterError(f"{old.id} cannot be replaced by a record of {new.id}.")
         reason = _reason(reason)
@@ -265,7 +268,7 @@ class Change(Reader):
             if one.id != record.id:
                 field = record.NAME or "name"
                 raise RegisterError(
-                    f"There is a {words(record.KIND)} with the {field} {getattr(one, field)!r} "
+                    f"There is {a_kind(record.KIND)} with the {field} {getattr(one, field)!r} "
                     f"already ({one.id}). Give another {field}."
                 )
 

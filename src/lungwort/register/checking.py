@@ -75,6 +75,22 @@ def words(kind: str) -> str:
     return kind.replace("_", " ")
 
 
+def a_kind(kind: str) -> str:
+    """Call one thing of a kind in words.
+
+    Parameters
+    ----------
+    kind : str
+        Such as ``outlet``.
+
+    Returns
+    -------
+    str
+        Such as ``an outlet``.
+    """
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {words(kind)}"
+
+
 def id_prefix(kind: str) -> str:
     """Give what the ids of a kind begin with.
 

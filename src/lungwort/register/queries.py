@@ -9,7 +9,7 @@ import attrs
 from sqlalchemy import exists, func, select
 
 from lungwort.errors import RegisterError
-from lungwort.register.checking import is_id, name_key, words
+from lungwort.register.checking import a_kind, is_id, name_key, words
 from lungwort.register.convert import field_types, is_tuple, plain_value, tuple_from_plain
 from lungwort.register.model import KINDS, Entry, Stage, Supply
 from lungwort.register.tables import ROWS, JournalRow, ThingRow
@@ -100,7 +100,7 @@ def from_row(kind: type[R], row: RowMapping | Mapping[str, Any]) -> R:
     return kind(**values)
 
 
-def every(connection: Connection, kind: type[R], **equal: object) -> list[R]:
+def every(connection: Connection, kind: type[R], /, **equal: object) -> list[R]:
     """Give all versions in force of a kind.
 
     Parameters
@@ -275,7 +275,7 @@ def unknown(connection: Connection, kind: type[Record], given: str) -> str:
         query = select(THINGS.c.kind).where(THINGS.c.id == given)
         other = connection.execute(query).scalar_one_or_none()
         if other is not None and other != kind.KIND:
-            return f"{given} is of the kind {words(other)}, and a {what} is needed."
+            return f"{given} is {a_kind(other)}, and {a_kind(kind.KIND)} is needed."
         if other is not None:
             voided = versions(connection, kind, given)
             if voided:

@@ -87,7 +87,7 @@ class Reader:
         with self._reading() as connection:
             return find_one(connection, kind, name_or_id)
 
-    def all(self, kind: type[R], **equal: object) -> list[R]:
+    def all(self, kind: type[R], /, **equal: object) -> list[R]:
         """Give all versions in force of a kind.
 
         Parameters

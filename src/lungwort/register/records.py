@@ -154,9 +154,11 @@ class Register(Reader):
             self._check_heads(connection, newest)
             _check_clock(newest, now, clock_is_right=clock_is_right)
             change = Change(connection, now, newest)
-            yield change
-            head = change.head() if change.made else None
-            change.close()
+            try:
+                yield change
+                head = change.head() if change.made else None
+            finally:
+                change.close()
         if head is not None:
             try:
                 self._heads.append(head, now)
