@@ -66,6 +66,9 @@ def rows_of(
             continue
         if row is not None:
             rows.append(dict(row))
+    if not rows:
+        # Not a matter of single rows, such as a column that is missing.
+        return [], [(None, f"The table {name} cannot be read ({first}).")]
     return rows, problems
 
 
