@@ -355,7 +355,7 @@ def test_what_a_verdict_rests_on_changed(more: dict[str, Any], words: str) -> No
         "hand_tests": (yard.hand_test(yard.ago(10)),),
         "log_imports": (yard.log_import(yard.ago(11), yard.ago(10)),),
     }
-    rests = {"hand_test_ids": ("test-1",), "log_import_ids": ("log-1",)}
+    rests: dict[str, Any] = {"hand_test_ids": ("test-1",), "log_import_ids": ("log-1",)}
 
     in_order = yard.verdict(yard.ago(10), pressure_bar_g=Decimal("7.0"), **rests)
     assert judged(in_order, **kept).overall == "conforms"
