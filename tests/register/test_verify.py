@@ -16,9 +16,9 @@ from lungwort import __version__
 from lungwort.errors import RegisterError
 from lungwort.jobs.judging import rejudge
 from lungwort.register import model as m
-from lungwort.register._attached import carries, code_of, streams
 from lungwort.register.merkle import leaf_hash, tree_root
 from lungwort.register.model import TreeHead, VerdictRecord
+from lungwort.register.papers import carries, code_of, streams
 from lungwort.register.verify import Checked, verify
 from lungwort.register.workspace import Workspace, open_workspace
 

@@ -316,7 +316,7 @@ def _check_source(source: Source, report: Report, known_heads: list[tuple[int, s
     report.size, report.root = size, root.hex()
     entries = _check_entries(source, report, proofs, (size, root))
     _check_records(source, report, entries, digests, manifest)
-    consistency = _check_certificates(source, report, entries, proofs, (size, root))
+    consistency = _check_certificates(source, report, entries, proofs, (size, root), digests)
     for known_size, known_root in known_heads:
         _check_known(report, (known_size, known_root), (size, root), consistency)
     report.counts = {
@@ -501,6 +501,7 @@ def _check_certificates(
     entries: dict[int, dict[str, Any]],
     proofs: dict[str, Any],
     head: tuple[int, bytes],
+    digests: dict[str, str],
 ) -> dict[int, tuple[bytes, list[bytes]]]:
     proved: dict[int, tuple[bytes, list[bytes]]] = {}
     for one in _list(proofs.get("consistency")):
@@ -522,7 +523,7 @@ def _check_certificates(
             verdicts.setdefault(entry["id"], []).append(entry["record"])
     for seq, entry in sorted(entries.items()):
         if entry["kind"] == "certificate":
-            _check_certificate(source, report, seq, entry["record"], verdicts, proved)
+            _check_certificate(source, report, seq, entry["record"], verdicts, proved, digests)
     return proved
 
 
@@ -533,6 +534,7 @@ def _check_certificate(
     record: dict[str, Any],
     verdicts: dict[str, list[dict[str, Any]]],
     proved: dict[int, tuple[bytes, list[bytes]]],
+    digests: dict[str, str],
 ) -> None:
     number = str(record.get("number"))
     where = f"certificate {number}"
@@ -542,7 +544,13 @@ def _check_certificate(
     elif size >= seq:
         report.add(where, f"It carries a head of {size} entries, and is itself entry {seq}.")
     else:
-        report.heads.append((number, size, root.hex()))
+        head_of = (number, size, root.hex())
+        if head_of not in report.heads:
+            report.heads.append(head_of)
+    if record.get("voided"):
+        report.remarks.append(
+            f"Certificate {number} was voided and counts no more: {record.get('reason')}"
+        )
     of_verdict = [
         one
         for one in verdicts.get(str(record.get("verdict_id")), [])
@@ -552,16 +560,14 @@ def _check_certificate(
         report.add(where, "Its result is not the one of the verdict that it names.")
     elif of_verdict[-1].get("overall") != "conforms":
         report.add(where, "The verdict that it names does not say that the air conforms.")
-    name = f"certificates/{number}.pdf"
-    if name not in source.names:
-        report.add(name, "It is not in the pack under its number.")
+    name = _named(digests, record.get("pdf_sha256"))
+    pdf = None if name is None else _read(source, report, name)
+    if name is None or pdf is None:
+        # Its digest is among those that no file has.
         return
-    pdf = _read(source, report, name)
-    if pdf is None:
-        return
-    if hashlib.sha256(pdf).hexdigest() != record.get("pdf_sha256"):
-        report.add(name, f"It is not the paper that was recorded as certificate {number}.")
-    elif not carries(pdf, str(record.get("result_sha256"))):
+    if not name.startswith("certificates/"):
+        report.add(name, f"It is the paper of certificate {number}, and does not lie with them.")
+    if not carries(pdf, str(record.get("result_sha256"))):
         report.add(name, "The result that it carries is not the one that was recorded.")
 
 

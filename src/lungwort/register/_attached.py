@@ -5,14 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-import zlib
-from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 
 from lungwort import __version__
 from lungwort.errors import LungwortError
 from lungwort.register.convert import to_plain
 from lungwort.register.model import Certificate, LogImport, VerdictRecord
+from lungwort.register.papers import carries, code_of
 from lungwort.register.workspace import FILES
 
 if TYPE_CHECKING:
@@ -29,10 +28,6 @@ NO_FILE: Final = "content_sha256"
 
 READINGS: Final = "readings"
 _DIGEST: Final = re.compile(r"[0-9a-f]{64}")
-_LARGEST: Final = 64 << 20
-_CODE: Final = re.compile(
-    rb"lungwort-certificate/1 \S+ sha256:([0-9a-f]{64})\s+head:(\d{1,15}):([0-9a-f]{64})"
-)
 
 
 class Attached:
@@ -245,66 +240,6 @@ def digests_named(record: Record) -> Iterator[tuple[str, str]]:
     if isinstance(record, LogImport):
         for file in record.files:
             yield file.name, file.sha256
-
-
-def carries(pdf: bytes, digest: str) -> bool:
-    """Say whether a PDF holds a file with a digest.
-
-    Parameters
-    ----------
-    pdf : bytes
-        The PDF.
-    digest : str
-        SHA-256 of the file, hexadecimal.
-
-    Returns
-    -------
-    bool
-        True where one of its streams, packed or not, has it.
-    """
-    return any(hashlib.sha256(one).hexdigest() == digest for one in streams(pdf))
-
-
-def code_of(pdf: bytes) -> tuple[str, int, str] | None:
-    """Read what the QR code of a certificate says, from the text that stands for it in the PDF.
-
-    Parameters
-    ----------
-    pdf : bytes
-        The PDF.
-
-    Returns
-    -------
-    tuple of (str, int, str) or None
-        Digest of the result, size and root of the head; None where there is no such text.
-    """
-    for one in (pdf, *streams(pdf)):
-        match = _CODE.search(one)
-        if match is not None:
-            return match[1].decode("ascii"), int(match[2]), match[3].decode("ascii")
-    return None
-
-
-def streams(pdf: bytes) -> Iterator[bytes]:
-    """Give what the streams of a PDF hold.
-
-    Parameters
-    ----------
-    pdf : bytes
-        The PDF.
-
-    Yields
-    ------
-    bytes
-        Unpacked where it is packed by Flate; else as it stands, also without its line end.
-    """
-    for match in re.finditer(rb"\bstream\r?\n", pdf):
-        raw = pdf[match.end() : pdf.find(b"endstream", match.end())]
-        with suppress(zlib.error):
-            yield zlib.decompressobj().decompress(raw, _LARGEST)
-            continue
-        yield raw
-        yield raw.removesuffix(b"\n").removesuffix(b"\r")
 
 
 def _state(found: str | None) -> str:
