@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Final
 from attrs import frozen
 
 from lungwort.errors import InputError, RegisterError
+from lungwort.jobs.finding import is_about_air
 from lungwort.jobs.judging import gives_nothing
-from lungwort.register.model import DONE, HandTest, LogImport
+from lungwort.register.model import DONE, WITHDRAWN, HandTest, LogImport
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -229,23 +230,30 @@ def _logs(
     if not ends:
         return ()
     newest = max(ends)
-    return tuple(
-        one
-        for one, _, end in timed
-        if end is not None and abs(end - newest) <= NEAR and (after is None or end > after)
-    )
+    near = [(one, end) for one, _, end in timed if end is not None and abs(end - newest) <= NEAR]
+    # Where nothing is a retest yet, what there is is judged as it is, and told.
+    since = [(one, end) for one, end in near if after is None or end > after]
+    return tuple(one for one, _ in since or near)
 
 
 def _after(snapshot: Snapshot, outlet: Outlet) -> datetime | None:
-    """Find the moment after which evidence counts for a retest; None where none is asked for."""
-    from lungwort.plan.state import (  # noqa: PLC0415 - keeps --help instant
-        open_findings,
-        retest_after,
-        supply_state,
-    )
+    """Find the moment since which evidence says what the air is now; None for any.
 
-    state = supply_state(snapshot, outlet.supply_id)
-    return retest_after(snapshot, outlet.id, open_findings(snapshot, outlet.supply_id), state)
+    It is the newest cure of a finding on the outlet's air, the opening of one that has no cure, or
+    the newest withdrawal: closed findings count too, for the air before the cure was another.
+    """
+    from lungwort.plan.state import retest_after  # noqa: PLC0415 - keeps --help instant
+
+    findings = [
+        one for one in snapshot.findings if one.supply_id == outlet.supply_id and is_about_air(one)
+    ]
+    moments = [retest_after(snapshot, outlet.id, findings)]
+    moments += [
+        one.time
+        for one in snapshot.states
+        if one.supply_id == outlet.supply_id and one.state == WITHDRAWN
+    ]
+    return max((one for one in moments if one is not None), default=None)
 
 
 def _begin(
