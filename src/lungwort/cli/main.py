@@ -17,6 +17,7 @@ from lungwort.cli.import_ import import_
 from lungwort.cli.inspect import inspect
 from lungwort.cli.judge import judge
 from lungwort.cli.limits import limits
+from lungwort.cli.print_ import app as print_app
 from lungwort.cli.return_ import return_
 from lungwort.cli.status import status
 from lungwort.cli.withdraw import withdraw
@@ -54,6 +55,7 @@ app.command()(certify)
 app.command()(withdraw)
 app.command("return")(return_)
 app.add_typer(finding.app, name="finding")
+app.add_typer(print_app, name="print")
 app.command()(status)
 app.command()(due)
 

@@ -238,8 +238,10 @@ def tests_xlsx(rows: AllTests) -> bytes:
             ("Time zone of all times", clock.zone_name),
             (
                 "Mind this",
-                "A copy for looking at. The record itself, its journal and its certificates are "
-                "what proves anything.",
+                (
+                    "A copy for looking at. The record itself, its journal and its certificates are "
+                    "what proves anything."
+                ),
             ),
         ),
     )
