@@ -22,12 +22,8 @@ DAY = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
 
 def _change(time: datetime = DAY, hours: str | None = "1000", **more: Any) -> CartridgeChange:
     meter = None if hours is None else Decimal(hours)
-    return CartridgeChange(
-        **(
-            {"id": "c1", "stage_id": "stage-1", "time": time, "running_hours": meter, "by_id": "p"}
-            | more
-        )
-    )
+    values: dict[str, Any] = {"id": "c1", "stage_id": "stage-1", "time": time, "by_id": "p"}
+    return CartridgeChange(**(values | {"running_hours": meter} | more))
 
 
 def _read(days: float, hours: str, **more: Any) -> RunningHours:

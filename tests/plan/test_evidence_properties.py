@@ -68,7 +68,7 @@ def _overall(verdicts: list[VerdictRecord], **more: Any) -> str:
     return supply_evidence(snapshot, "supply-1", yard.LIMITS).overall
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=150)
 @given(verdicts=VERDICTS, events=EVENTS, clean=st.sampled_from([[], CLEAN]))
 def test_conforms_only_with_fresh_evidence_of_every_limit(
     verdicts: list[VerdictRecord], events: list[Any], clean: list[VerdictRecord]
@@ -108,7 +108,7 @@ def test_conforms_only_with_fresh_evidence_of_every_limit(
             assert not against, (outlet, key)
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=100)
 @given(verdicts=VERDICTS, events=EVENTS, days=st.integers(0, 150), key=st.sampled_from(yard.KEYS))
 def test_a_failing_verdict_never_improves(
     verdicts: list[VerdictRecord], events: list[Any], days: int, key: str
@@ -127,7 +127,7 @@ def test_a_failing_verdict_never_improves(
     assert BADNESS[_overall([*given_verdicts, failing], events=events)] >= BADNESS[before]
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=100)
 @given(verdicts=VERDICTS, data=st.data())
 def test_taking_good_evidence_away_never_improves(
     verdicts: list[VerdictRecord], data: st.DataObject
@@ -142,7 +142,7 @@ def test_taking_good_evidence_away_never_improves(
     assert BADNESS[_overall(given_verdicts)] >= BADNESS[with_it]
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=80)
 @given(verdicts=VERDICTS, days=DAYS, later=st.integers(1, 400))
 def test_waiting_and_events_never_improve(
     verdicts: list[VerdictRecord], days: int, later: int
@@ -162,7 +162,7 @@ def test_waiting_and_events_never_improve(
     assert BADNESS[_overall(past, now=yard.NOW + timedelta(days=later))] >= before
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=60)
 @given(verdicts=VERDICTS)
 def test_the_order_of_the_record_does_not_matter(verdicts: list[VerdictRecord]) -> None:
     """The same records in another order say the same."""
