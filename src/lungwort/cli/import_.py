@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from lungwort.cli import options as opt
+from lungwort.cli import things
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -21,15 +21,15 @@ _MOST = 20
 
 def import_(
     files: Annotated[
-        list[Path],
+        list[Path] | None,
         typer.Argument(
             metavar="FILE…", help="Logger's files; several are joined in time.", show_default=False
         ),
-    ],
+    ] = None,
     outlet: Annotated[
-        str,
+        str | None,
         typer.Option("--outlet", metavar="NAME", help="Outlet at which the air was taken."),
-    ] = ...,  # type: ignore[assignment]
+    ] = None,
     instrument: Annotated[
         str | None,
         typer.Option("--instrument", metavar="NAME", help="Instrument that measured."),
@@ -48,6 +48,20 @@ def import_(
             "--judge/--no-judge", help="Hold the readings against the supply's limits at once."
         ),
     ] = True,
+    list_: Annotated[
+        bool,
+        typer.Option(
+            "--list", help="Import nothing; list what was imported, of one --outlet or of all."
+        ),
+    ] = False,
+    void: Annotated[
+        str | None,
+        typer.Option(
+            "--void",
+            metavar="ID",
+            help="Import nothing; take out an import that was made by mistake, with --reason.",
+        ),
+    ] = None,
     workspace: opt.Workspace = None,
     by: opt.By = None,
     reason: opt.Reason = None,
@@ -82,15 +96,31 @@ def import_(
 
     Example: lungwort import march.csv --outlet "Panel 2" --instrument "Logger 1" --zone
     Europe/London --by "Wenna Harkle"
+
+    Example: lungwort import --list --outlet "Panel 2"
     """
+    if list_ or void is not None:
+        from lungwort.jobs import imports  # noqa: PLC0415 - keeps --help instant
+
+        imports.refuse_other_options(
+            files=files, instrument=instrument, also_here=also_here, zone=zone, recipe=recipe
+        )
+        if void is None:
+            things.listing(imports.list_imports(things.where(workspace), outlet), as_json)
+            return
+        gone = imports.void_import(things.session(workspace, by, clock_is_right), void, reason)
+        if as_json:
+            things.print_json(things.plain(gone))
+        else:
+            things.done(gone)
+        return
     from lungwort.cli import show  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs import import_log as job  # noqa: PLC0415 - keeps --help instant
-    from lungwort.jobs.opening import Where  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.reading import Reading  # noqa: PLC0415 - keeps --help instant
 
     request = job.Request(
-        files=files,
-        outlet=outlet,
+        files=files or (),
+        outlet=outlet or "",
         instrument=instrument,
         reading=Reading(
             recipe=recipe,
@@ -119,7 +149,7 @@ def import_(
     )
     with show.progress(quiet=as_json) as tell:
         imported = job.import_files(
-            Where(workspace=workspace), request, now=datetime.now(UTC), progress=tell
+            things.where(workspace), request, now=things.now(), progress=tell
         )
     if as_json:
         sys.stdout.write(job.as_json(imported) + "\n")

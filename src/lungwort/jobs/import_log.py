@@ -235,6 +235,10 @@ def import_files(
     from lungwort.logs.read import read_with  # noqa: PLC0415 - keeps --help instant
     from lungwort.register.model import Instrument, Outlet  # noqa: PLC0415 - beside the store
 
+    if not request.files:
+        raise InputError("No file was given. Name at least one logger's file.")
+    if not request.outlet.strip():
+        raise InputError("At which outlet was the air taken? Give --outlet NAME.")
     for path in request.files:
         _check_name(path)
     with opened(where) as workspace:
@@ -257,10 +261,11 @@ def import_files(
         options = request.reading.options()
         log = read_with(list(request.files), options, now=now, progress=progress)
         log = log.with_outlet(outlet.name)
-        record, new = _record(workspace, request, log, outlet, instrument, who.name, now)
+        record, new, mended = _record(workspace, request, log, outlet, instrument, who.name, now)
         held = _held(workspace, outlet, record, now) if request.judge else Held()
         remarks = [
             *([who.remark] if who.remark else []),
+            *mended,
             *_zone_remarks(log, site_zone(workspace, outlet), request),
             *_instrument_remarks(log, instrument),
         ]
@@ -295,7 +300,7 @@ def _record(
     instrument: Instrument | None,
     who: str,
     now: datetime,
-) -> tuple[LogImport, bool]:
+) -> tuple[LogImport, bool, list[str]]:
     from lungwort.register import store  # noqa: PLC0415 - keeps --help instant
     from lungwort.register.model import Person  # noqa: PLC0415 - beside the store
     from lungwort.register.parts import sweep  # noqa: PLC0415 - keeps --help instant
@@ -317,14 +322,29 @@ def _record(
         known = store.on_record(
             workspace, register, draft, options, also_here=also_here, reason=reason
         )
-        if known is not None and not reason.strip():
-            return known, False
+        same = known is not None and known.content_sha256 == draft.content_sha256
+        spoiled = store.check_parts(workspace, [known]) if known is not None and same else []
+        if known is not None and not reason.strip() and not spoiled:
+            return known, False, []
         sweep(workspace, now)
         stored = store.store_log(workspace, draft, log, files=files, options=options)
+        if known is not None and spoiled:
+            left = store.check_parts(workspace, [known])
+            if left:
+                raise InputError(
+                    f"These files are on record as import {known.id}, and what was kept of them is spoiled: "
+                    f"{' '.join(left)}"
+                )
+            told = [
+                f"It was spoiled and has been written again as recorded: {one}" for one in spoiled
+            ]
+            if not reason.strip():
+                return known, False, told
         with register.change(who=who, now=now, clock_is_right=request.clock_is_right) as change:
-            return store.record_log(
+            record, new = store.record_log(
                 workspace, change, stored, options, also_here=also_here, reason=reason
             )
+        return record, new, []
 
 
 def _held(workspace: Workspace, outlet: Outlet, record: LogImport, now: datetime) -> Held:

@@ -431,7 +431,8 @@ def _place(workspace: Workspace, one: LogImport, part: Part) -> Path:
 def _spoiled(one: LogImport, part: Part, what: str) -> RegisterError:
     return RegisterError(
         f"{part.path} of import {one.id} ({names_of(one)}) {what}. Its readings cannot be used: take "
-        "the file from a backup, or void the import and import the logger's file again."
+        f"the file from a backup, or take the import out with 'lungwort import --void {one.id} --reason "
+        "TEXT' and import the logger's file again."
     )
 
 

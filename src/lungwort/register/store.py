@@ -302,7 +302,8 @@ def _refuse_elsewhere(
     raise RegisterError(
         f"{', '.join(shared)} is on record at outlet {named} (import {one.id}), and air of one "
         "outlet proves nothing about another. If the file really belongs to this outlet too, say "
-        "why with --also-here TEXT; if it was put there by mistake, void that import first."
+        "why with --also-here TEXT; if it was put there by mistake, take that import out first with "
+        f"'lungwort import --void {one.id} --reason TEXT'."
     )
 
 
