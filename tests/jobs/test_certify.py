@@ -16,9 +16,10 @@ from attrs import evolve
 from tests.jobs.certify_story import CLEAN, IDRIS, MORNING, WENNA, Story, begin
 
 from lungwort.errors import InputError, OutputError, RegisterError, UnknownRecordError
-from lungwort.jobs.certify import CertifyRequest, certificate_stem, certify, plain
+from lungwort.jobs.certify import CertifyRequest, certify, plain
 from lungwort.jobs.finding import add_action, open_finding
-from lungwort.jobs.judging import rejudge
+from lungwort.jobs.judging import judge_evidence, rejudge
+from lungwort.jobs.numbers import certificate_stem
 from lungwort.jobs.opening import Where
 from lungwort.jobs.withdraw import withdraw
 from lungwort.paper import certificate as paper
@@ -596,7 +597,7 @@ def test_no_limit_set(sqlite_workspace: Workspace) -> None:
         story.certify(NOON)
 
 
-def test_given_up_outlets_are_not_certified(alone: Story, tmp_path: Path) -> None:
+def test_given_up_outlets_are_not_certified(alone: Story) -> None:
     """What is out of use is not certified by mistake."""
     alone.hand_test(MORNING)
     with alone.workspace.register.change(who=WENNA, now=NOON) as change:
@@ -649,21 +650,18 @@ def test_what_is_recorded_meanwhile_is_judged_too(
     alone: Story, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A log that comes in while another is judged does not slip past the certificate."""
-    import lungwort.jobs.certify as job
-
     alone.hand_test(MORNING)
     alone.log(tmp_path, MORNING)
-    real = job.judge_evidence
-    calls = []
+    calls: list[object] = []
 
     def judged(*given: object, **named: object) -> object:
-        made = real(*given, **named)  # type: ignore[arg-type] # passed on
+        made = judge_evidence(*given, **named)  # type: ignore[arg-type] # passed on
         if not calls:
             alone.log(tmp_path, MORNING + 3 * HOUR, hours=1, co=9.0, now=NOON)
         calls.append(made)
         return made
 
-    monkeypatch.setattr(job, "judge_evidence", judged)
+    monkeypatch.setattr("lungwort.jobs.certify.judge_evidence", judged)
     done = alone.certify(NOON + HOUR)
     assert len(calls) == 2
     assert done.verdict.overall == "does_not_conform"
@@ -674,31 +672,28 @@ def test_what_is_recorded_meanwhile_and_makes_no_difference(
     alone: Story, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Somebody else's entry on another thing does not stop it; endless changes are given up on."""
-    import lungwort.jobs.certify as job
-
     alone.hand_test(MORNING)
     alone.log(tmp_path, MORNING)
-    real = job.judge_evidence
-    calls = []
+    calls: list[object] = []
 
     def judged(*given: object, **named: object) -> object:
-        made = real(*given, **named)  # type: ignore[arg-type] # passed on
+        made = judge_evidence(*given, **named)  # type: ignore[arg-type] # passed on
         with alone.workspace.register.change(who=WENNA, now=NOON) as change:
             change.add(Person(name=f"Guest {len(calls)}"))
         calls.append(made)
         return made
 
-    monkeypatch.setattr(job, "judge_evidence", judged)
+    monkeypatch.setattr("lungwort.jobs.certify.judge_evidence", judged)
     assert alone.certify(NOON).certificate is not None
     assert len(calls) == 1
 
     def disturbed(*given: object, **named: object) -> object:
-        made = real(*given, **named)  # type: ignore[arg-type] # passed on
+        made = judge_evidence(*given, **named)  # type: ignore[arg-type] # passed on
         calls.append(made)
         alone.hand_test(MORNING + len(calls) * timedelta(minutes=1), now=NOON)
         return made
 
-    monkeypatch.setattr(job, "judge_evidence", disturbed)
+    monkeypatch.setattr("lungwort.jobs.certify.judge_evidence", disturbed)
     with pytest.raises(RegisterError, match="went on being changed"):
         alone.certify(NOON)
 

@@ -46,7 +46,7 @@ def refused(story: Story, hours: float) -> str:
     return str(error.value)
 
 
-def test_bad_air_from_finding_to_return(story: Story, tmp_path: Path) -> None:
+def test_bad_air_from_finding_to_return(story: Story, tmp_path: Path) -> None:  # noqa: PLR0915 - one story in its order
     """Each thing that is missing stands against the return in turn, and none can be left out."""
     # A new supply is under test: nothing but evidence stands against putting it into service.
     assert "there is no evidence" in refused(story, -5)
@@ -159,7 +159,7 @@ def test_a_withdrawal_without_a_finding_asks_for_a_retest(alone: Story, tmp_path
     assert back.state.verdict_ids == (retest.record.id,)
 
 
-def test_every_outlet_in_use_needs_its_verdict(alone: Story, tmp_path: Path) -> None:
+def test_every_outlet_in_use_needs_its_verdict(alone: Story) -> None:
     """One outlet proves nothing about another."""
     with alone.workspace.register.change(who=WENNA, now=MORNING - HOUR) as change:
         other = change.add(Outlet(supply_id=alone.supply.id, name="Slip 3"))
@@ -172,7 +172,7 @@ def test_every_outlet_in_use_needs_its_verdict(alone: Story, tmp_path: Path) -> 
     assert [place for place, _ in done.verdicts] == ["Slip 2", "Slip 3"]
 
 
-def test_a_finding_at_an_outlet_that_was_given_up(alone: Story, tmp_path: Path) -> None:
+def test_a_finding_at_an_outlet_that_was_given_up(alone: Story) -> None:
     """It can be closed by the return, which says so, without a retest that cannot be made."""
     with alone.workspace.register.change(who=WENNA, now=MORNING - HOUR) as change:
         other = change.add(Outlet(supply_id=alone.supply.id, name="Slip 3"))
@@ -198,7 +198,7 @@ def alone_clean() -> list[str]:
     return [one for one in CLEAN if not one.startswith("co=")]
 
 
-def test_an_open_finding_on_the_whole_supply(alone: Story, tmp_path: Path) -> None:
+def test_an_open_finding_on_the_whole_supply(alone: Story) -> None:
     """A finding that names no outlet needs a retest of every outlet, and is closed by one."""
     open_finding(alone.session(MORNING - 2 * HOUR), "main", "Smell.", analytes=["odour"])
     withdraw(alone.session(MORNING - 2 * HOUR), "main", "Smell.")

@@ -3,31 +3,28 @@
 from __future__ import annotations
 
 import json
-import re
-import unicodedata
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Final
 
 from attrs import evolve, field, frozen
 
 from lungwort.errors import InputError, OutputError, RegisterError
-from lungwort.jobs.certificate_sheet import sheet_of
 from lungwort.jobs.evidence_choice import Wanted, choose
-from lungwort.jobs.finding import finding_number, is_about_air, next_number
 from lungwort.jobs.inputs import parse_duration, parse_moment
+from lungwort.jobs.issuing import (
+    CONFORMS,
+    DOES_NOT_CONFORM,
+    against_certificate,
+    issue,
+    open_finding_of,
+    second_person,
+)
 from lungwort.jobs.judging import gather, judge_evidence
-from lungwort.jobs.opening import changer, opened, site_of
-from lungwort.jobs.withdraw import record_withdrawal
+from lungwort.jobs.opening import changer, opened
 from lungwort.register.model import (
-    CURE,
-    NOTE,
-    WITHDRAWN,
-    Action,
     Certificate,
     Finding,
     Outlet,
-    Person,
-    Site,
     Supply,
     SupplyState,
     TreeHead,
@@ -36,7 +33,7 @@ from lungwort.register.model import (
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from datetime import date, datetime
+    from datetime import datetime
     from pathlib import Path
 
     from lungwort.jobs.evidence_choice import Chosen
@@ -47,11 +44,7 @@ if TYPE_CHECKING:
     from lungwort.register.workspace import Workspace
     from lungwort.verdict.model import Options, Verdict
 
-_CONFORMS: Final = "conforms"
-_DOES_NOT_CONFORM: Final = "does_not_conform"
-_USUAL_COVERAGE: Final = 0.9
 _TRIES: Final = 4
-_LONGEST_STEM: Final = 24
 
 CONFORMING: Final = 0
 OUTSIDE: Final = 1
@@ -186,9 +179,9 @@ class Certified:
 
         Where a certificate was asked for and the evidence does not carry one, it is 3 as well.
         """
-        if self.verdict.overall == _DOES_NOT_CONFORM:
+        if self.verdict.overall == DOES_NOT_CONFORM:
             return OUTSIDE
-        if self.verdict.overall != _CONFORMS:
+        if self.verdict.overall != CONFORMS:
             return NOT_PROVEN
         withheld = self.asked and self.no_certificate and not self.retest
         return NOT_PROVEN if withheld else CONFORMING
@@ -319,7 +312,7 @@ def _once(
         asked=request.certificate,
     )
     if request.dry_run:
-        return _foreseen(done, snapshot, judged, chosen, request, supply), None
+        return _foreseen(done, snapshot, judged, chosen, supply), None
     who = changer(register, request.by)
     with register.change(who=who.name, now=now, clock_is_right=request.clock_is_right) as change:
         if change.size != size:
@@ -409,21 +402,40 @@ def _record(
     record = change.add(judged.record(change.who.id))
     done = evolve(done, record=record)
     pdf = None
-    if record.overall == _CONFORMS and request.certificate:
+    if record.overall == CONFORMS and request.certificate:
         snapshot = take(change, change.now)
-        state, evidence = _against_air(snapshot, judged, chosen, request, supply)
-        approver = None
-        if not state and not evidence:
-            approver = _signers(change, snapshot, request, supply)
-            done, pdf = _issue(
-                workspace, change, done, judged, request, key, supply, snapshot, approver
-            )
-        else:
+        state, evidence = against_certificate(snapshot, judged, supply, newer=chosen.newer)
+        if state or evidence:
             done = evolve(
                 done, no_certificate=(*state, *evidence), retest=bool(state) and not evidence
             )
-    elif record.overall == _DOES_NOT_CONFORM:
-        done = _open_finding(change, done, judged, request, supply)
+        else:
+            issued = issue(
+                change,
+                snapshot,
+                judged,
+                record,
+                supply,
+                approver=second_person(change, snapshot, supply, request.approved_by),
+                key=key,
+                passphrase=request.passphrase,
+                workspace_name=workspace.name,
+            )
+            pdf = issued.pdf
+            done = evolve(
+                done,
+                certificate=issued.certificate,
+                head=issued.head,
+                remarks=(*done.remarks, *issued.remarks),
+            )
+    elif record.overall == DOES_NOT_CONFORM:
+        opened_now = open_finding_of(change, judged, record, supply, withdraw=request.withdraw)
+        done = evolve(
+            done,
+            finding=opened_now.finding,
+            state=opened_now.state,
+            retest=opened_now.was_withdrawn,
+        )
     # Before the change ends, so that nothing on record lacks its file.
     workspace.put_file(judged.inputs_json)
     workspace.put_file(judged.result_json)
@@ -439,268 +451,21 @@ def _foreseen(
     snapshot: Snapshot,
     judged: Judged,
     chosen: Chosen,
-    request: CertifyRequest,
     supply: Supply,
 ) -> Certified:
     """Say what would stand against a certificate, as if the verdict were on record."""
-    if done.verdict.overall != _CONFORMS or not request.certificate:
+    if done.verdict.overall != CONFORMS or not done.asked:
         return evolve(done, next_steps=("Nothing was recorded, as --dry-run was given.",))
     newest = max((one.seq for one in snapshot.verdicts), default=0)
     as_if = evolve(judged.record(""), id="verdict-as-if", version=1, seq=newest + 1_000_000_000)
     snapshot = evolve(snapshot, verdicts=(*snapshot.verdicts, as_if))
-    state, evidence = _against_air(snapshot, judged, chosen, request, supply)
+    state, evidence = against_certificate(snapshot, judged, supply, newer=chosen.newer)
     return evolve(
         done,
         no_certificate=(*state, *evidence),
         retest=bool(state) and not evidence,
         next_steps=("Nothing was recorded, as --dry-run was given.",),
     )
-
-
-def _against_air(
-    snapshot: Snapshot,
-    judged: Judged,
-    chosen: Chosen,
-    request: CertifyRequest,
-    supply: Supply,
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Tell what stands against a certificate for air whose verdict conforms.
-
-    Gives what the supply's state says, and what the evidence says.
-    """
-    from lungwort.plan.evidence import supply_evidence  # noqa: PLC0415 - keeps --help instant
-    from lungwort.plan.state import open_findings, supply_state  # noqa: PLC0415 - keeps --help instant
-
-    state = []
-    if supply_state(snapshot, supply.id).state == WITHDRAWN:
-        state.append(
-            f"Supply {supply.name} is withdrawn. Return it first: 'lungwort return \"{supply.name}\"'."
-        )
-    state.extend(
-        f"Finding {one.number} is open: {one.text.rstrip('.')}."
-        for one in open_findings(snapshot, supply.id)
-        if is_about_air(one)
-    )
-    evidence = [
-        f"There is newer evidence that was not judged: {what}. Judge it too, with --test and --log, or --from and --to."
-        for what in chosen.newer
-    ]
-    if request.min_coverage < _USUAL_COVERAGE:
-        evidence.append(
-            f"Only {request.min_coverage * 100:g} % of the period had to be covered (--coverage), and a certificate "
-            f"asks for {_USUAL_COVERAGE * 100:g} %."
-        )
-    whole = supply_evidence(snapshot, supply.id, judged.inputs.limit_set)
-    mine = [one for one in whole.outlets if one.outlet_id == judged.outlet.id]
-    for one in mine:
-        if one.overall != _CONFORMS:
-            evidence.extend(one.reasons)
-    if not mine:
-        evidence.append(f"Outlet {judged.outlet.name} is not in use.")
-    return tuple(dict.fromkeys(state)), tuple(dict.fromkeys(evidence))
-
-
-def _signers(
-    change: Change, snapshot: Snapshot, request: CertifyRequest, supply: Supply
-) -> Person | None:
-    """Make sure that those who sign may sign; give the second person."""
-    from lungwort.plan.lapses import person_lapses  # noqa: PLC0415 - keeps --help instant
-
-    instead = "Nothing was recorded. Give --no-certificate to have it judged and recorded only."
-    lapses = person_lapses(snapshot, change.who.id, change.now, supply_id=supply.id)
-    if lapses:
-        raise RegisterError(
-            f"{change.who.name} may not issue a certificate. {' '.join(lapses)} {instead}"
-        )
-    site = change.get(Site, supply.site_id)
-    if not (request.approved_by or "").strip():
-        if site.second_signature:
-            raise RegisterError(
-                f"At site {site.name} a second person signs each certificate. Give --approved-by NAME. {instead}"
-            )
-        return None
-    approver = change.get(Person, (request.approved_by or "").strip())
-    if approver.id == change.who.id:
-        raise RegisterError(
-            f"{approver.name} issues the certificate and cannot approve it as well. Give --approved-by with "
-            f"another person. {instead}"
-        )
-    if not approver.in_use:
-        raise RegisterError(
-            f"{approver.name} is on record as retired and signs nothing. Give --approved-by with "
-            f"somebody in use. {instead}"
-        )
-    return approver
-
-
-def _issue(
-    workspace: Workspace,
-    change: Change,
-    done: Certified,
-    judged: Judged,
-    request: CertifyRequest,
-    key: bytes | None,
-    supply: Supply,
-    snapshot: Snapshot,
-    approver: Person | None,
-) -> tuple[Certified, bytes]:
-    from lungwort.paper.certificate import certificate_pdf  # noqa: PLC0415 - keeps --help instant
-
-    record = done.record
-    if record is None:
-        raise RegisterError("A certificate needs a verdict on record.")
-    site = change.get(Site, supply.site_id)
-    number = next_number(change, Certificate, certificate_stem(site, change.now))
-    head = change.head()
-    next_test_by = _next_test_by(snapshot, judged, supply)
-    sheet = sheet_of(
-        snapshot,
-        judged,
-        record,
-        number=number,
-        issuer=change.who,
-        approver=approver,
-        head=head,
-        next_test_by=next_test_by,
-        notes=judged.inputs.notes,
-        workspace_name=workspace.name,
-        issued_at=change.now,
-    )
-    pdf = certificate_pdf(judged.verdict, sheet, done.result_json)
-    if key is not None:
-        from lungwort.paper.sign import sign_pdf  # noqa: PLC0415 - only where it is asked for
-
-        pdf = sign_pdf(pdf, key, request.passphrase, reason=f"Certificate {number}", now=change.now)
-    same = [one.number for one in snapshot.certificates if _same_evidence(snapshot, one, record)]
-    certificate = change.add(
-        Certificate(
-            number=number,
-            verdict_id=record.id,
-            outlet_id=judged.outlet.id,
-            supply_id=supply.id,
-            issued_at=change.now,
-            issued_by_id=change.who.id,
-            approved_by_id=None if approver is None else approver.id,
-            next_test_by=next_test_by,
-            tree_size=head.size,
-            tree_root=head.root,
-            result_sha256=record.result_sha256,
-            pdf_sha256=_sha256(pdf),
-            digitally_signed=key is not None,
-        )
-    )
-    told = tuple(f"Certificate {one} rests on the same evidence already." for one in same)
-    return evolve(done, certificate=certificate, head=head, remarks=(*done.remarks, *told)), pdf
-
-
-def _sha256(content: bytes) -> str:
-    import hashlib  # noqa: PLC0415 - only here
-
-    return hashlib.sha256(content).hexdigest()
-
-
-def _same_evidence(snapshot: Snapshot, one: Certificate, record: VerdictRecord) -> bool:
-    earlier = next((each for each in snapshot.verdicts if each.id == one.verdict_id), None)
-    return earlier is not None and (
-        set(earlier.hand_test_ids) == set(record.hand_test_ids)
-        and set(earlier.log_import_ids) == set(record.log_import_ids)
-    )
-
-
-def certificate_stem(site: Site, now: datetime) -> str:
-    """Give what stands before the running number of a site's certificates.
-
-    Parameters
-    ----------
-    site : Site
-        The site.
-    now : datetime
-        The time, with a time zone; the year is that of the site's zone.
-
-    Returns
-    -------
-    str
-        Such as ``YARD-2026-``: letters, digits and hyphens alone, so that it can be typed and said.
-    """
-    from lungwort.paper.text import Clock  # noqa: PLC0415 - keeps --help instant
-
-    flat = unicodedata.normalize("NFKD", site.name).encode("ascii", "ignore").decode("ascii")
-    stem = re.sub(r"[^A-Z0-9]+", "-", flat.upper()).strip("-")[:_LONGEST_STEM].strip("-")
-    year = Clock.for_period(site.zone, None, None).local(now).year
-    return f"{stem or 'SITE'}-{year}-"
-
-
-def _next_test_by(snapshot: Snapshot, judged: Judged, supply: Supply) -> date | None:
-    """Give the last day on which all evidence of the outlet still counts."""
-    from lungwort.plan.evidence import supply_evidence  # noqa: PLC0415 - keeps --help instant
-
-    whole = supply_evidence(snapshot, supply.id, judged.inputs.limit_set)
-    days = [
-        one.stale_on
-        for outlet in whole.outlets
-        if outlet.outlet_id == judged.outlet.id
-        for one in outlet.limits
-        if one.stale_on is not None
-    ]
-    return min(days) - timedelta(days=1) if days else None
-
-
-def _open_finding(
-    change: Change, done: Certified, judged: Judged, request: CertifyRequest, supply: Supply
-) -> Certified:
-    """Open a finding, or add to the one that is open and not cured; withdraw where it is asked."""
-    from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
-    from lungwort.plan.state import newest_action, open_findings, supply_state  # noqa: PLC0415 - keeps --help instant
-
-    record = done.record
-    if record is None:
-        raise RegisterError("A finding needs a verdict on record.")
-    outside = [
-        one
-        for one in judged.verdict.findings
-        if one.limit.required and one.verdict == _DOES_NOT_CONFORM
-    ]
-    analytes = tuple(dict.fromkeys(one.limit.analyte for one in outside))
-    text = f"Outlet {judged.outlet.name}: {' '.join(judged.verdict.reasons[: len(outside)])}"
-    snapshot = take(change, change.now)
-    going_on = [
-        one
-        for one in open_findings(snapshot, supply.id)
-        if one.outlet_id == judged.outlet.id
-        and set(analytes) <= set(one.analytes)
-        and newest_action(snapshot, one.id, CURE) is None
-    ]
-    if going_on:
-        finding = going_on[-1]
-        change.add(
-            Action(
-                finding_id=finding.id,
-                kind=NOTE,
-                time=change.now,
-                text=f"Outside again. {text}",
-                verdict_id=record.id,
-                by_id=change.who.id,
-            )
-        )
-    else:
-        finding = change.add(
-            Finding(
-                number=finding_number(change, site_of(change, supply).zone),
-                supply_id=supply.id,
-                outlet_id=judged.outlet.id,
-                verdict_id=record.id,
-                opened_at=change.now,
-                text=text,
-                analytes=analytes,
-                by_id=change.who.id,
-            )
-        )
-    state = None
-    withdrawn = supply_state(snapshot, supply.id).state == WITHDRAWN
-    if request.withdraw and not withdrawn:
-        why = f"Finding {finding.number}: the air of outlet {judged.outlet.name} does not conform."
-        state = record_withdrawal(change, supply, why, time=change.now, findings=(finding,))
-    return evolve(done, finding=finding, state=state, retest=withdrawn)
 
 
 def _next_steps(done: Certified) -> tuple[str, ...]:
@@ -725,7 +490,7 @@ def _next_steps(done: Certified) -> tuple[str, ...]:
             f"Enter the cause and the cure: 'lungwort finding cause {number} --text TEXT', 'lungwort finding cure {number} --text TEXT'.",
             f"Test again after the cure, then 'lungwort certify {outlet}' and 'lungwort return {supply}'.",
         )
-    if done.verdict.overall != _CONFORMS:
+    if done.verdict.overall != CONFORMS:
         return (f"Get what is missing, and have it judged anew: 'lungwort certify {outlet}'.",)
     if done.retest:
         return (f"This verdict is a retest. Return the supply: 'lungwort return {supply}'.",)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final
 
 from attrs import frozen
 
 from lungwort.errors import InputError, RegisterError
+from lungwort.jobs.numbers import finding_number
 from lungwort.jobs.opening import opened, site_of, typed_time
 from lungwort.register.model import (
     CAUSE,
@@ -15,7 +15,6 @@ from lungwort.register.model import (
     CURE,
     NOTE,
     Action,
-    Certificate,
     Finding,
     Outlet,
     Person,
@@ -32,8 +31,6 @@ if TYPE_CHECKING:
     from lungwort.jobs.opening import Where
     from lungwort.plan.snapshot import Snapshot
     from lungwort.register.records import Change, Reader
-
-R = TypeVar("R", Finding, Certificate)
 
 KIND_WORDS: Final = {CAUSE: "cause", CURE: "cure", NOTE: "note", CLOSE: "closed"}
 _LONGEST: Final = 2000
@@ -138,37 +135,6 @@ def text_given(text: str | None, option: str) -> str:
     if len(said) > _LONGEST:
         raise InputError(f"{option} has {len(said)} characters. Give at most {_LONGEST}.")
     return said
-
-
-def next_number(reader: Reader, kind: type[R], stem: str) -> str:
-    """Give the next number of a row, one more than the highest that was ever given.
-
-    Parameters
-    ----------
-    reader : Reader
-        The change in which it will be used, so that no other change can give it as well.
-    kind : type
-        ``Finding`` or ``Certificate``.
-    stem : str
-        What stands before the running number, such as ``F-2026-``.
-
-    Returns
-    -------
-    str
-        The stem with four digits or more. Numbers of voided things are not given again.
-    """
-    form = re.compile(re.escape(stem) + r"(\d+)", re.IGNORECASE)
-    found = (form.fullmatch(one.number) for one in reader.rows(kind))
-    highest = max((int(match.group(1)) for match in found if match), default=0)
-    return f"{stem}{highest + 1:04d}"
-
-
-def finding_number(change: Change, zone: str) -> str:
-    """Give the number of a finding that a change opens; the year is that of the site's zone."""
-    from lungwort.paper.text import Clock  # noqa: PLC0415 - keeps --help instant
-
-    year = Clock.for_period(zone, None, None).local(change.now).year
-    return next_number(change, Finding, f"F-{year}-")
 
 
 def list_findings(

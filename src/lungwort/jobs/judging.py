@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Final
 from attrs import evolve, frozen
 
 from lungwort.errors import LimitSetError, RegisterError
+from lungwort.jobs.instrument_uncertainty import uncertainties_of
 from lungwort.register.model import (
     DONE,
     HandTest,
-    Instrument,
     LimitWord,
     LogImport,
     Site,
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from lungwort.register.model import Outlet
     from lungwort.register.workspace import Workspace
     from lungwort.spot.model import SpotTest
-    from lungwort.verdict.decision import Uncertainties, Uncertainty
     from lungwort.verdict.inputs import Inputs
     from lungwort.verdict.model import Finding, Options, Verdict
 
@@ -337,7 +336,7 @@ def gather(
             None if supply.lowest_temperature_c is None else float(supply.lowest_temperature_c),
         ),
         options=options,
-        uncertainties=_uncertainties(snapshot, imports, tests),
+        uncertainties=uncertainties_of(snapshot, imports, tests),
         spots=spots,
         log_doubts=log_doubts,
         channel_doubts=channel_doubts,
@@ -467,89 +466,6 @@ def _log_doubts(
         else:
             single.extend((name, why) for why in lapses for name in sorted(own))
     return tuple(dict.fromkeys(whole)), tuple(dict.fromkeys(single))
-
-
-def _uncertainties(
-    snapshot: Snapshot, imports: Sequence[LogImport], tests: Sequence[HandTest]
-) -> Uncertainties:
-    """Put the instruments' own uncertainties before the assumptions that are shipped."""
-    from lungwort.spot.parse import parse_spot  # noqa: PLC0415 - keeps --help instant
-    from lungwort.verdict import decision  # noqa: PLC0415 - keeps --help instant
-
-    shipped = decision.uncertainties()
-    instruments = {one.id: one for one in snapshot.instruments}
-    used = [(instruments.get(one.instrument_id or ""), decision.LOGGED, "") for one in imports]
-    used += [
-        (
-            instruments.get(reading.instrument_id or ""),
-            decision.HAND_TEST,
-            parse_spot(reading.text).analyte,
-        )
-        for test in tests
-        for reading in test.readings
-    ]
-    entries: dict[tuple[str, str, str], Uncertainty] = {}
-    for instrument, used_for, analyte in used:
-        for entry in _own_uncertainties(instrument, used_for):
-            if not analyte or entry.analyte == analyte:
-                key = (entry.used_for, entry.analyte, entry.quantity)
-                entries[key] = _wider(entries.get(key, entry), entry)
-    # Where another instrument of which nothing is known measured the same, the assumption holds
-    # beside: the less certain of the two.
-    for (used_for, analyte, quantity), entry in entries.items():
-        silent = [
-            one
-            for one, purpose, of in used
-            if purpose == used_for
-            and of in {"", analyte}
-            and not any(
-                (own.analyte, own.quantity) == (analyte, quantity)
-                for own in _own_uncertainties(one, purpose)
-            )
-        ]
-        assumed = shipped.of(analyte, quantity, used_for)
-        if silent and assumed is not None:
-            entries[used_for, analyte, quantity] = _wider(entry, assumed)
-    if not entries:
-        return shipped
-    return decision.Uncertainties(
-        entries=(*entries.values(), *shipped.entries),
-        origin="the instruments on record, then shipped assumptions",
-    )
-
-
-def _own_uncertainties(instrument: Instrument | None, used_for: str) -> list[Uncertainty]:
-    from lungwort.air.analytes import ANALYTES, quantity_of_unit  # noqa: PLC0415 - keeps --help instant
-    from lungwort.logs.naming import parse_given_unit  # noqa: PLC0415 - keeps --help instant
-    from lungwort.verdict.decision import Uncertainty  # noqa: PLC0415 - keeps --help instant
-
-    found = []
-    for channel in () if instrument is None else instrument.channels:
-        known = ANALYTES.get(channel.analyte)
-        if instrument is None or known is None or not known.in_air or not channel.uncertainty:
-            continue
-        unit, dew_point = parse_given_unit(channel.unit)
-        found.append(
-            Uncertainty(
-                analyte=channel.analyte,
-                sensor=instrument.name,
-                used_for=used_for,
-                quantity=dew_point or quantity_of_unit(unit),
-                unit=unit,
-                absolute=float(channel.uncertainty),
-                relative=0.0,
-                source="as recorded for the instrument",
-                assumed=False,
-            )
-        )
-    return found
-
-
-def _wider(one: Uncertainty, other: Uncertainty) -> Uncertainty:
-    """Of two uncertainties of one quantity take the greater parts."""
-    if other.expanded(0.0, one.unit) > one.absolute:
-        one, other = other, one
-    return evolve(one, relative=max(one.relative, other.relative))
 
 
 def limit_words(verdict: Verdict) -> tuple[LimitWord, ...]:
