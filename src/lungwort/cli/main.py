@@ -17,9 +17,11 @@ from lungwort.cli.import_ import import_
 from lungwort.cli.inspect import inspect
 from lungwort.cli.judge import judge
 from lungwort.cli.limits import limits
+from lungwort.cli.pack import pack
 from lungwort.cli.print_ import app as print_app
 from lungwort.cli.return_ import return_
 from lungwort.cli.status import status
+from lungwort.cli.verify import verify
 from lungwort.cli.withdraw import withdraw
 from lungwort.errors import LungwortError
 
@@ -56,6 +58,8 @@ app.command()(withdraw)
 app.command("return")(return_)
 app.add_typer(finding.app, name="finding")
 app.add_typer(print_app, name="print")
+app.command()(pack)
+app.command()(verify)
 app.command()(status)
 app.command()(due)
 
