@@ -32,7 +32,7 @@ from lungwort.paper.text import (
     zone,
 )
 from lungwort.register.model import DONE, UNDER_TEST, WITHDRAWN
-from lungwort.verdict.model import CONFORMS, DOES_NOT_CONFORM, NOT_PROVEN
+from lungwort.verdict.model import CONFORMS, DOES_NOT_CONFORM, NO_EVIDENCE, NOT_PROVEN
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -155,6 +155,7 @@ def page_data(sheet: PeriodSheet) -> dict[str, Any]:
         "zone": clock.zone_name,
         "state": cut[-1].state if cut else UNDER_TEST,
         "state_words": STATE_WORDS[cut[-1].state] if cut else "No time of it has passed",
+        "state_when": "at its end" if sheet.end <= sheet.made_at else "when the record was read",
         "headline": _headline(sheet),
         "facts": _facts(sheet, clock, cut),
         "timeline": {"svg": _timeline(sheet, cut)},
@@ -424,7 +425,7 @@ def _trend_tables(lines: tuple[TrendLine, ...]) -> list[dict[str, Any]]:
 
 
 def _trend_cell(point: TrendPoint | None) -> dict[str, Any]:
-    if point is None:
+    if point is None or (point.verdict == NO_EVIDENCE and not point.text):
         return {"text": NO_VALUE, "outside": False}
     outside = point.verdict == DOES_NOT_CONFORM
     words = "" if point.verdict in {CONFORMS, DOES_NOT_CONFORM} else VERDICT_WORDS[point.verdict]

@@ -40,9 +40,9 @@ class SupplyLine:
     since : datetime, optional
         Since when, UTC; None where no state was ever recorded.
     verdict : str
-        The newest verdict; empty for none.
+        What the evidence says now; empty for nothing.
     verdict_at : datetime, optional
-        Of when, UTC.
+        When it was last judged, UTC.
     weakest_verdict : str
         What the weakest evidence says; empty where there is none to speak of.
     weakest : str
@@ -224,8 +224,10 @@ def _headline(sheet: SummarySheet) -> tuple[str, str, str]:
     details = []
     if withdrawn:
         details.append(f"Do not breathe the air of: {', '.join(withdrawn)}.")
+    if testing:
+        details.append(f"Under test, not in service: {', '.join(testing)}.")
     if unproven:
-        details.append(f"In service without a verdict that conforms: {', '.join(unproven)}.")
+        details.append(f"In service without evidence that it conforms: {', '.join(unproven)}.")
     tone = "conforms"
     if withdrawn:
         tone = "does_not_conform"
@@ -243,7 +245,7 @@ def _supply(line: SupplyLine, clock: Clock) -> dict[str, Any]:
         "since": f"since {clock.day(line.since)}" if line.since else "no state on record",
         "verdict": line.verdict or "no_evidence",
         "verdict_words": VERDICT_WORDS.get(line.verdict, "No verdict"),
-        "verdict_when": clock.day(line.verdict_at) if line.verdict_at else "",
+        "verdict_when": f"last judged {clock.day(line.verdict_at)}" if line.verdict_at else "",
         "weakest_verdict": line.weakest_verdict,
         "weakest_words": VERDICT_WORDS.get(line.weakest_verdict, ""),
         "weakest": typeset(line.weakest) or NO_VALUE,
