@@ -28,7 +28,7 @@ CLOCK_SLACK: Final = timedelta(minutes=5)
 class Records(Protocol):
     """Whatever gives the records in force by kind: a register, or a change of it."""
 
-    def all(self, kind: type[R]) -> list[R]:
+    def all(self, kind: type[R], /) -> list[R]:
         """Give all records of a kind that are in force."""
 
 
