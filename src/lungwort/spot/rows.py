@@ -1,51 +1,44 @@
-"""An indicator read row by row: what the state of each row says of the oil content.
-
-More oil fills a row with dots, then joins them to a line, and then begins the row above. A row
-cannot be further on than a row below it; where it seems so, the indicator was wet, handled, or held
-the wrong way round, and says nothing.
-"""
+"""From the rows of a banded oil indicator to the oil content that they stand for."""
 
 from __future__ import annotations
 
-from itertools import pairwise
+import math
+import re
 from typing import TYPE_CHECKING, Final
 
 from lungwort.air.interval import Interval
 from lungwort.errors import SpotError
 from lungwort.spot import indicator
+from lungwort.spot.parse import parse_spot
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from lungwort.spot.devices import IndicatorKind
 
 NOTHING: Final = "nothing"
-DOTS: Final = "dots"
-LINE: Final = "line"
+DOTS: Final = "separate dots"
+LINE: Final = "joined line"
 STATES: Final = (NOTHING, DOTS, LINE)
+"""What is seen in a row, from the least to the most."""
+
+UNIT: Final = "mg/m3"
+
 _WORDS: Final = {
-    NOTHING: NOTHING,
-    "none": NOTHING,
-    "clear": NOTHING,
-    DOTS: DOTS,
-    "dot": DOTS,
-    "separate dots": DOTS,
-    LINE: LINE,
-    "joined": LINE,
-    "joined line": LINE,
+    **dict.fromkeys(("nothing", "none", "nil", "no", "clean", "nothing seen", "0"), NOTHING),
+    **dict.fromkeys(("separate dots", "dots", "dot", "separate", "1"), DOTS),
+    **dict.fromkeys(("joined line", "line", "joined", "solid line", "2"), LINE),
 }
 
 
-def states_of(text: str, kind: IndicatorKind) -> tuple[str, ...]:
-    """Read the states of the rows as a user writes them.
+def read_rows(kind: IndicatorKind, text: str) -> tuple[str, ...]:
+    """Read what is seen in each row as a user writes it.
 
     Parameters
     ----------
-    text : str
-        ``nothing``, ``dots`` or ``line`` for each row, the lowest first, with commas between; one
-        word ``nothing`` stands for all rows.
     kind : IndicatorKind
-        The indicator.
+        Which indicator.
+    text : str
+        A state a row from the lowest row up, with commas between: ``line, dots, nothing``.
+        ``nothing`` alone stands for all rows.
 
     Returns
     -------
@@ -55,108 +48,173 @@ def states_of(text: str, kind: IndicatorKind) -> tuple[str, ...]:
     Raises
     ------
     SpotError
-        Where a word is not known or the number of rows is another.
+        Where a word is not known, or there are more or fewer than the indicator has rows.
     """
-    words = [" ".join(word.lower().split()) for word in text.split(",")]
-    unknown = [word for word in words if word not in _WORDS]
-    if unknown:
+    parts = [" ".join(one.lower().split()) for one in re.split(r"[,;/]", text) if one.strip()]
+    names = ", ".join(row.name for row in kind.rows)
+    how = f"Write a state for each row from the lowest up ({names}): nothing, dots or line."
+    states = []
+    for part in parts:
+        if part not in _WORDS:
+            raise SpotError(f"{part!r} is nothing that is seen in a row of the indicator. {how}")
+        states.append(_WORDS[part])
+    if states == [NOTHING]:
+        states = [NOTHING] * len(kind.rows)
+    if len(states) != len(kind.rows):
         raise SpotError(
-            f"row state {unknown[0]!r} is not known. Write nothing, dots or line for each row, the "
-            "lowest row first, like 'dots, nothing, nothing'."
+            f"{text.strip()!r} tells of {len(states)} rows, and the indicator has "
+            f"{len(kind.rows)}. {how}"
         )
-    if words == [NOTHING]:
-        words = [NOTHING] * len(kind.rows)
-    if len(words) != len(kind.rows):
-        raise SpotError(
-            f"{len(words)} row states were given; {kind.title} has {len(kind.rows)} rows. Give one "
-            "state a row, the lowest row first."
-        )
-    return tuple(_WORDS[word] for word in words)
+    return tuple(states)
 
 
-def interval_of(kind: IndicatorKind, states: Sequence[str]) -> Interval:
-    """Turn the states of the rows into the oil content that they stand for.
+def rows_interval(kind: IndicatorKind, states: tuple[str, ...]) -> Interval:
+    """Give the oil content that the rows stand for, always the cautious one.
 
     Parameters
     ----------
     kind : IndicatorKind
-        The indicator.
-    states : sequence of str
+        Which indicator.
+    states : tuple of str
         One of `STATES` a row, the lowest row first.
 
     Returns
     -------
     Interval
-        Oil content [mg/m3]: above the threshold of the highest joined row, up to the threshold of
-        the highest row that shows anything beyond it. Where two rows show separate dots the band
-        reaches over both.
+        Oil content [mg/m3], from the highest threshold that was reached to the lowest that was
+        not. A mark in an upper row counts up to that row's joined line, whatever is below it.
 
     Raises
     ------
     SpotError
-        Where a row is further on than a row below it, or the states do not fit the indicator.
+        Where there are not as many states as rows, a state is not known, or an upper row is
+        further on than a lower one.
+
+    Notes
+    -----
+    Oil colours the lowest row first; a row above it can show as much at most.
 
     Examples
     --------
-    >>> from lungwort.spot.devices import indicator_kind
-    >>> str(interval_of(indicator_kind("banded-oil"), ["line", "dots", "nothing"]))
-    '> 0.1 to 0.5 mg/m3'
+    >>> from lungwort.spot.devices import shipped_devices
+    >>> kind = shipped_devices()[0]
+    >>> str(rows_interval(kind, ("separate dots", "nothing", "nothing")))
+    '> 0.05 to 0.1 mg/m3'
     """
-    if len(states) != len(kind.rows) or any(state not in STATES for state in states):
+    if len(states) != len(kind.rows) or any(one not in STATES for one in states):
         raise SpotError(
-            f"{kind.title} needs one of nothing, dots or line for each of its {len(kind.rows)} rows; "
-            f"found {', '.join(states) or 'nothing'}."
+            f"the indicator has {len(kind.rows)} rows, and each shows one of: {', '.join(STATES)}; "
+            f"found {', '.join(states) or 'none'}. Read each row."
         )
-    ranks = [STATES.index(state) for state in states]
-    for lower, (below, above) in enumerate(pairwise(ranks)):
-        if above > below:
+    ranks = [STATES.index(one) for one in states]
+    for place in range(1, len(ranks)):
+        if ranks[place] > ranks[place - 1]:
+            above, below = kind.rows[place].name, kind.rows[place - 1].name
             raise SpotError(
-                f"the {kind.rows[lower + 1].name} shows {_said(states[lower + 1])} while the "
-                f"{kind.rows[lower].name} shows {_said(states[lower])}. Oil fills the rows from the "
-                "lowest up, so this cannot be: the indicator may be wet, touched, or held the wrong "
-                "way round. Look again; if it stays so, test with a new indicator."
+                f"this cannot be: row {above!r} shows {states[place]!r} and row {below!r} below it "
+                f"only {states[place - 1]!r}. Oil marks the lowest row first, and a row never shows "
+                "more than the one below it. Hold the indicator the right way round and read it "
+                "again; if it stays so, it is faulty: void the test and take a new one."
             )
-    joined, shown = ranks.count(2), sum(rank > 0 for rank in ranks)
-    thresholds = [float(row.threshold_mg_m3) for row in kind.rows]
-    unit = indicator.UNIT
-    if shown == 0:
-        return Interval.less_than(float(kind.first_trace_mg_m3), unit)
-    if joined == len(ranks):
-        return Interval.more_than(thresholds[-1], unit)
-    low = thresholds[joined - 1] if joined else float(kind.first_trace_mg_m3)
-    return Interval.between(low, thresholds[max(shown - 1, joined)], unit)
+    thresholds: list[tuple[float, bool]] = []
+    marked = 0.0
+    for row, rank in zip(kind.rows, ranks, strict=True):
+        if row.dots_mg_m3 is not None:
+            thresholds.append((row.dots_mg_m3, rank >= 1))
+        thresholds.append((row.line_mg_m3, rank >= 2))  # noqa: PLR2004 - a joined line
+        if rank:
+            marked = row.dots_mg_m3 or marked or row.line_mg_m3
+            # Dots without a threshold of their own lie somewhere below the row's joined line.
+            if row.dots_mg_m3 is None and rank == 1:
+                marked = max(marked, math.nextafter(row.line_mg_m3, 0.0))
+    reached = [value for value, seen in thresholds if seen]
+    lower = max(reached, default=0.0)
+    open_ones = [value for value, seen in thresholds if not seen and value > max(lower, marked)]
+    if not reached:
+        return Interval.less_than(open_ones[0], UNIT)
+    if not open_ones:
+        return Interval.more_than(lower, UNIT)
+    return Interval.between(lower, open_ones[0], UNIT)
 
 
-def _said(state: str) -> str:
-    return {NOTHING: "nothing", DOTS: "separate dots", LINE: "a joined line"}[state]
-
-
-def reading_text(kind: IndicatorKind, states: Sequence[str]) -> str:
-    """Write what an indicator shows in the form that `lungwort.spot.parse.parse_spot` takes.
+def rows_reading(kind: IndicatorKind, states: tuple[str, ...]) -> str:
+    """Write what the rows say as a hand test.
 
     Parameters
     ----------
     kind : IndicatorKind
-        The indicator.
-    states : sequence of str
+        Which indicator.
+    states : tuple of str
         One of `STATES` a row, the lowest row first.
 
     Returns
     -------
     str
-        Such as ``oil=indicator: 0.1-0.5``.
+        As `lungwort.spot.parse.parse_spot` takes it: ``oil=indicator: nothing seen``.
 
     Raises
     ------
     SpotError
-        As `interval_of`.
+        As `rows_interval`.
     """
-    value = interval_of(kind, states)
-    names = dict(zip(map(str, indicator.bands()), indicator.band_names(), strict=True))
-    if str(value) in names:
-        return f"oil=indicator: {names[str(value)]}"
-    if value.lower == float("-inf"):
-        return f"oil=<{value.upper:g} {indicator.UNIT}"
-    if value.upper == float("inf"):
-        return f"oil=>{value.lower:g} {indicator.UNIT}"
-    return f"oil={value.lower:g}-{value.upper:g} {indicator.UNIT}"
+    value = rows_interval(kind, states)
+    for name, band in zip(indicator.band_names(), indicator.bands(), strict=True):
+        if band == value:
+            return f"oil=indicator: {name}"
+    if value.lower == -math.inf:
+        text = f"oil=<{value.upper:g} {UNIT}"
+    elif value.upper == math.inf:
+        text = f"oil=>{value.lower:g} {UNIT}"
+    else:
+        text = f"oil={value.lower:g}-{value.upper:g} {UNIT}"
+    if parse_spot(text).value != value:
+        raise SpotError(f"the rows stand for {value}, which cannot be written as a hand test.")
+    return text
+
+
+def void_reasons(
+    kind: IndicatorKind,
+    *,
+    seal_intact: bool,
+    expired: bool,
+    sample_min: float,
+    flow_l_min: float | None = None,
+) -> tuple[str, ...]:
+    """Tell why an indicator that was used so says nothing.
+
+    Parameters
+    ----------
+    kind : IndicatorKind
+        Which indicator.
+    seal_intact : bool
+        Whether its seal was intact when it was taken out.
+    expired : bool
+        Whether its lot had expired.
+    sample_min : float
+        Time for which air was blown through it [min].
+    flow_l_min : float, optional
+        Flow through it [L/min]; None where it was not measured.
+
+    Returns
+    -------
+    tuple of str
+        Sentences; empty where it may be read.
+    """
+    told = []
+    if not seal_intact:
+        told.append("The seal of the indicator was broken. Take a new one.")
+    if expired:
+        told.append("The lot of the indicator had expired. Take one in date.")
+    if sample_min < kind.sample_min:
+        told.append(
+            f"Air was blown through the indicator for {sample_min:g} min, and its bands hold for "
+            f"{kind.sample_min:g} min ({kind.standing})."
+        )
+    if kind.flow_l_min is not None and flow_l_min is not None:
+        low, high = kind.flow_l_min
+        if not low <= flow_l_min <= high:
+            told.append(
+                f"The flow through the indicator was {flow_l_min:g} L/min, and its bands hold for "
+                f"{low:g} to {high:g} L/min ({kind.standing})."
+            )
+    return tuple(told)

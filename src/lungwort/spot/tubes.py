@@ -1,211 +1,325 @@
-"""Detector tubes: from the mark that is read to the content, with its uncertainty.
-
-The scale holds for the number of strokes, or the time, and for the air pressure that the tube's
-instructions state. Length-of-stain tubes serve for short tests; a tube is no alarm (ISO 17621:2015,
-scope, confirmed; OSHA letter of 1994-04-25, confirmed).
-"""
+"""From the scale of a detector tube to the content that it stands for."""
 
 from __future__ import annotations
 
-from decimal import ROUND_DOWN, ROUND_HALF_EVEN, ROUND_UP, Decimal, InvalidOperation
+import math
+import re
 from typing import TYPE_CHECKING, Final
 
 from attrs import frozen
 
 from lungwort.air.interval import Interval
-from lungwort.errors import RangeError, SpotError
+from lungwort.errors import SpotError
 
 if TYPE_CHECKING:
     from lungwort.spot.devices import TubeKind
 
-SCALE_PRESSURE_HPA: Final = Decimal(1013)
+REFERENCE_PRESSURE_HPA: Final = 1013.0
 """Air pressure for which scales hold [hPa]: general rule, from memory."""
 
-LOWEST_PRESSURE_HPA: Final = Decimal(500)
-HIGHEST_PRESSURE_HPA: Final = Decimal(1100)
-MOST_STROKES: Final = 100
-_DIGITS: Final = 3
-_UNDER: Final = frozenset({"nothing", "none", "below", "under", "0"})
-_OVER: Final = frozenset({"over", "beyond", "above"})
+GENERAL_UNCERTAINTY_PERCENT: Final = 50.0
+NEAR_LIMIT_UNCERTAINTY_PERCENT: Final = 30.0
+UNCERTAINTY_STANDING: Final = "EN 482 style, from memory"
+PRESSURE_STANDING: Final = "general rule, from memory"
+STROKES_STANDING: Final = "general rule, from memory; only where the tube's instruction allows it"
+
+_LOWEST_HPA: Final = 300.0
+_HIGHEST_HPA: Final = 1100.0
+_NEAR_LIMIT: Final = (0.5, 2.0)
 
 
-@frozen
-class Corrected:
-    """A tube's reading after correction.
-
-    Parameters
-    ----------
-    value : Decimal
-        The content, or the end that is known of it [unit of the tube].
-    side : str
-        ``<`` where nothing was seen up to the first mark, ``>`` where the stain went past the last
-        one, else empty.
-    uncertainty : Decimal
-        Expanded uncertainty (k = 2) [unit of the tube]; 0 where only an end is known.
-    unit : str
-        The unit.
-    factor : Decimal
-        What the reading was multiplied with [1].
-    """
-
-    value: Decimal
-    side: str
-    uncertainty: Decimal
-    unit: str
-    factor: Decimal
-
-    @property
-    def interval(self) -> Interval:
-        """The content as an interval, from its uncertainty or its open end."""
-        if self.side == "<":
-            return Interval.less_than(float(self.value), self.unit)
-        if self.side == ">":
-            return Interval.more_than(float(self.value), self.unit)
-        return Interval(
-            float(self.value - self.uncertainty),
-            float(self.value + self.uncertainty),
-            unit=self.unit,
-        )
-
-
-def corrected(
-    kind: TubeKind, shown: str, *, pressure_hpa: Decimal, strokes: int | None = None
-) -> Corrected:
-    """Correct what a tube shows for air pressure and number of strokes.
+def pressure_factor(pressure_hpa: float) -> float:
+    """Give the factor by which a reading is corrected for the air pressure at the tube.
 
     Parameters
     ----------
-    kind : TubeKind
-        The tube.
-    shown : str
-        The mark as read [unit of the tube], a comma or a point as decimal sign; ``nothing`` for no
-        stain up to the first mark, ``over`` for a stain past the last one.
-    pressure_hpa : Decimal
-        Air pressure at the tube [hPa], 500 to 1100.
-    strokes : int, optional
-        Strokes that were made [1]; None for those of the scale.
+    pressure_hpa : float
+        Air pressure at the tube, absolute [hPa]: that of the surroundings, as the air leaves the
+        tube into them.
 
     Returns
     -------
-    Corrected
-        The content. A reading under the first mark is '< first mark', never 0.
+    float
+        1013 / p [1].
 
     Raises
     ------
     SpotError
-        Where the reading is no number, or other strokes are not allowed by the tube.
-    RangeError
-        Where pressure or strokes are out of range.
+        Where the pressure cannot be that of the surroundings.
 
-    Notes
-    -----
-    c = reading · 1013/p · n_scale/n_made (general rules, from memory; the latter only where the
-    tube's instructions allow other strokes).
+    References
+    ----------
+    General rule for detector tubes, c = reading × 1013 / p[hPa]; from memory.
 
     Examples
     --------
-    >>> from lungwort.spot.devices import tube_kind
-    >>> one = corrected(tube_kind("tube-co"), "10", pressure_hpa=Decimal(900), strokes=20)
-    >>> one.value, one.uncertainty
-    (Decimal('5.63'), Decimal('1.69'))
+    >>> round(pressure_factor(800.0), 4)
+    1.2662
     """
-    factor = _factor(kind, pressure_hpa, strokes)
-    side, mark = _mark(kind, shown)
-    if side:
-        rounding = ROUND_UP if side == "<" else ROUND_DOWN
-        return Corrected(_rounded(mark * factor, rounding), side, Decimal(0), kind.unit, factor)
-    value = mark * factor
-    low = value < kind.low_below
-    share = kind.relative_uncertainty_low if low else kind.relative_uncertainty
-    return Corrected(
-        _rounded(value, ROUND_HALF_EVEN), "", _rounded(value * share, ROUND_UP), kind.unit, factor
-    )
-
-
-def _factor(kind: TubeKind, pressure_hpa: Decimal, strokes: int | None) -> Decimal:
-    if not LOWEST_PRESSURE_HPA <= pressure_hpa <= HIGHEST_PRESSURE_HPA:
-        raise RangeError(
-            f"an air pressure of {pressure_hpa} hPa was given; {LOWEST_PRESSURE_HPA} to "
-            f"{HIGHEST_PRESSURE_HPA} hPa is possible. Give the air pressure at the tube, not the "
-            "line pressure."
-        )
-    factor = SCALE_PRESSURE_HPA / pressure_hpa
-    if strokes is None or strokes == kind.strokes:
-        return factor
-    if kind.strokes is None:
+    if not _LOWEST_HPA <= pressure_hpa <= _HIGHEST_HPA:
         raise SpotError(
-            f"{kind.title} is read after {kind.sample_min} min, not after strokes. Leave them out."
+            f"an air pressure of {pressure_hpa:g} hPa cannot be that of the surroundings. Give one "
+            f"from {_LOWEST_HPA:g} to {_HIGHEST_HPA:g} hPa, absolute and not reduced to sea level."
         )
-    if not kind.strokes_may_differ:
-        raise SpotError(
-            f"{strokes} strokes were made; the scale of {kind.title} holds for {kind.strokes}, and "
-            "its data allow no others. Test again with a new tube."
-        )
-    if not 1 <= strokes <= MOST_STROKES:
-        raise RangeError(f"{strokes} strokes were given; 1 to {MOST_STROKES} are possible.")
-    return factor * Decimal(kind.strokes) / Decimal(strokes)
+    return REFERENCE_PRESSURE_HPA / pressure_hpa
 
 
-def _mark(kind: TubeKind, shown: str) -> tuple[str, Decimal]:
-    text = " ".join(shown.lower().replace("−", "-").split())
-    text = text.removesuffix(kind.unit.lower()).strip()
-    if text in _UNDER:
-        return "<", kind.first_mark
-    if text in _OVER:
-        return ">", kind.last_mark
-    sign = text[:1] if text[:1] in {"<", ">"} else ""
-    try:
-        mark = Decimal(text.removeprefix(sign).strip().replace(",", "."))
-    except InvalidOperation:
-        mark = Decimal("NaN")
-    if not mark.is_finite() or mark < 0:
-        raise SpotError(
-            f"tube reading {shown!r} is no mark. Write the number on the scale [{kind.unit}], "
-            f"'nothing' below the first mark ({kind.first_mark}), or 'over' past the last one "
-            f"({kind.last_mark})."
-        )
-    if sign == ">" or mark > kind.last_mark:
-        return ">", min(mark, kind.last_mark)
-    if sign == "<" or mark < kind.first_mark:
-        return "<", max(mark, kind.first_mark)
-    return "", mark
-
-
-def _rounded(value: Decimal, rounding: str) -> Decimal:
-    """Keep three significant digits."""
-    if value == 0:
-        return value
-    places = Decimal(1).scaleb(value.adjusted() - _DIGITS + 1)
-    return value.quantize(places, rounding)
-
-
-def reading_text(
-    kind: TubeKind, shown: str, *, pressure_hpa: Decimal, strokes: int | None = None
-) -> str:
-    """Write a tube's corrected reading in the form that `lungwort.spot.parse.parse_spot` takes.
+def strokes_factor(kind: TubeKind, used: float) -> float:
+    """Give the factor by which a reading is corrected for the strokes or the volume.
 
     Parameters
     ----------
-    kind, shown, pressure_hpa, strokes
-        As `corrected`.
+    kind : TubeKind
+        Which tube.
+    used : float
+        Strokes that were made, or volume in the unit of the tube's own figure [1].
+
+    Returns
+    -------
+    float
+        n_scale / n_used [1].
+
+    Raises
+    ------
+    SpotError
+        Where it differs from what the scale holds for and the tube's data do not allow that.
+
+    References
+    ----------
+    General rule for detector tubes, c = scale reading × n_scale / n_used; from memory.
+    """
+    if not (math.isfinite(used) and used > 0.0):
+        raise SpotError(f"{used:g} strokes cannot be. Give how many were made.")
+    if kind.strokes is None:
+        raise SpotError(
+            f"for how many strokes the scale of {kind.id} holds is not in its data. Make as many as "
+            "its scale says and leave the number out, or write it into a file of the tube's own."
+        )
+    if used == kind.strokes:
+        return 1.0
+    if not kind.strokes_may_differ:
+        raise SpotError(
+            f"{used:g} strokes were made, and the scale of {kind.id} holds for {kind.strokes:g}. Its "
+            "data do not allow another number: take a new tube."
+        )
+    return kind.strokes / used
+
+
+def relative_uncertainty_percent(
+    kind: TubeKind, value: float, limit: float | None = None
+) -> tuple[float, str]:
+    """Give the relative expanded uncertainty (k = 2) of a tube.
+
+    Parameters
+    ----------
+    kind : TubeKind
+        Which tube.
+    value : float
+        What it shows, corrected [unit of the tube].
+    limit : float, optional
+        The limit that it is held against [unit of the tube]; None where it is not known.
+
+    Returns
+    -------
+    tuple of (float, str)
+        Uncertainty [%] and how well it is founded: the tube's own; else 30 % from half the limit to
+        twice the limit, and 50 % elsewhere and where no limit is known.
+
+    References
+    ----------
+    Relative expanded uncertainty up to 30 % at 0.5 to 2 times the limit, up to 50 % at 0.1 to 0.5
+    times the limit: EN 482 style, from memory. Outside these nothing is stated; 50 % is taken.
+    """
+    if kind.relative_uncertainty_percent is not None:
+        return kind.relative_uncertainty_percent, kind.standing
+    if limit is not None and limit > 0.0:
+        low, high = _NEAR_LIMIT
+        if low * limit <= value <= high * limit:
+            return NEAR_LIMIT_UNCERTAINTY_PERCENT, UNCERTAINTY_STANDING
+    return GENERAL_UNCERTAINTY_PERCENT, UNCERTAINTY_STANDING
+
+
+@frozen
+class TubeReading:
+    """What a tube says.
+
+    Parameters
+    ----------
+    value : Interval
+        The content [unit of the tube].
+    text : str
+        As `lungwort.spot.parse.parse_spot` takes it: ``co=tube: 2 ± 0.6 ppm``.
+    remarks : tuple of str
+        How it was worked out.
+    """
+
+    value: Interval
+    text: str
+    remarks: tuple[str, ...] = ()
+
+
+def tube_reading(
+    kind: TubeKind,
+    said: str,
+    *,
+    pressure_hpa: float,
+    strokes: float | None = None,
+    limit: float | None = None,
+) -> TubeReading:
+    """Work out what a tube says from what is seen on its scale.
+
+    Parameters
+    ----------
+    kind : TubeKind
+        Which tube.
+    said : str
+        What is seen: a number on the scale (``8``), ``< 5`` or ``nothing`` under the first mark,
+        ``> 100`` or ``beyond`` past the last one. The unit may follow.
+    pressure_hpa : float
+        Air pressure at the tube, absolute [hPa].
+    strokes : float, optional
+        Strokes that were made, or the volume; None where it is what the scale holds for.
+    limit : float, optional
+        The limit that it is held against [unit of the tube].
+
+    Returns
+    -------
+    TubeReading
+        The content with its uncertainty. Under the first mark it is '< first mark' and past the
+        last one '> last mark', both corrected; the end of the scale itself is taken as it stands.
+
+    Raises
+    ------
+    SpotError
+        Where the number cannot be, the unit is another, or a correction is not allowed.
+
+    Examples
+    --------
+    >>> from lungwort.spot.devices import TubeKind
+    >>> tube = TubeKind("a", "A", "co", "ppm", first_mark=5.0, last_mark=100.0)
+    >>> tube_reading(tube, "10", pressure_hpa=1013.0).text
+    'co=tube: 10 ± 5 ppm'
+    >>> tube_reading(tube, "nothing", pressure_hpa=1013.0).text
+    'co=tube: <5 ppm'
+    """
+    sign, number = _seen(kind, said)
+    factor = pressure_factor(pressure_hpa)
+    remarks = []
+    if pressure_hpa != REFERENCE_PRESSURE_HPA:
+        remarks.append(
+            f"Corrected for {pressure_hpa:g} hPa: × {REFERENCE_PRESSURE_HPA:g}/{pressure_hpa:g} "
+            f"({PRESSURE_STANDING})."
+        )
+    if strokes is not None:
+        own = strokes_factor(kind, strokes)
+        factor *= own
+        if own != 1.0:
+            remarks.append(
+                f"Corrected for {strokes:g} instead of {kind.strokes:g} strokes ({STROKES_STANDING})."
+            )
+    if sign == "<":
+        edge = rounded(number * factor, up=True)
+        remarks.append("Under the first mark; the uncertainty of the mark itself is not in it.")
+        value = Interval.less_than(float(edge), kind.unit)
+        return TubeReading(value, f"{kind.analyte}=tube: <{edge} {kind.unit}", tuple(remarks))
+    if sign == ">":
+        edge = rounded(number * factor, up=False)
+        remarks.append("Past the last mark: the tube was overloaded, and there may be far more.")
+        value = Interval.more_than(float(edge), kind.unit)
+        return TubeReading(value, f"{kind.analyte}=tube: >{edge} {kind.unit}", tuple(remarks))
+    corrected = number * factor
+    percent, standing = relative_uncertainty_percent(kind, corrected, limit)
+    middle = rounded(corrected)
+    # Rounded up, so that the interval never gets narrower; never below zero.
+    spread = rounded(float(middle) * percent / 100.0, up=percent < 100.0)  # noqa: PLR2004 - per cent
+    remarks.append(f"Relative expanded uncertainty {percent:g} % ({standing}).")
+    value = Interval(float(middle) - float(spread), float(middle) + float(spread), kind.unit)
+    text = f"{kind.analyte}=tube: {middle} ± {spread} {kind.unit}"
+    return TubeReading(value, text, tuple(remarks))
+
+
+_SEEN: Final = re.compile(r"(<=|>=|≤|≥|<|>)?\s*(\d+(?:[.,]\d+)?)\s*(.*)")
+_UNDER: Final = ("nothing", "none", "nil", "no stain", "under", "under the first mark", "0")
+_BEYOND: Final = ("beyond", "over", "past the last mark", "whole scale")
+_AMBIGUOUS: Final = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
+
+
+def _seen(kind: TubeKind, said: str) -> tuple[str, float]:
+    """Give '<', '>' or '' and the number on the scale."""
+    words = " ".join(said.lower().split())
+    for listed, mark, sign, which in (
+        (_UNDER, kind.first_mark, "<", "first"),
+        (_BEYOND, kind.last_mark, ">", "last"),
+    ):
+        if words in listed:
+            if mark is None:
+                raise SpotError(
+                    f"{said.strip()!r}: the {which} mark of {kind.id} is not in its data. Write it, "
+                    f"like '{sign} 5 {kind.unit}'."
+                )
+            return sign, mark
+    match = _SEEN.fullmatch(" ".join(said.split()))
+    if match is None:
+        raise SpotError(
+            f"{said.strip()!r} is nothing that is seen on a tube. Write the number on its scale, "
+            "'nothing' under the first mark, or 'beyond' past the last one."
+        )
+    sign, written, unit = match.group(1) or "", match.group(2), match.group(3).strip()
+    if _AMBIGUOUS.fullmatch(written):
+        digits = re.sub(r"[.,]", "", written)
+        raise SpotError(f"{written!r} can be read in two ways. Write {digits}, or one digit more.")
+    if unit and unit.lower() != kind.unit.lower():
+        raise SpotError(f"{said.strip()!r}: the scale of {kind.id} is in {kind.unit}, not {unit}.")
+    number = float(written.replace(",", "."))
+    sign = {"<=": "<", "≤": "<", ">=": ">", "≥": ">"}.get(sign, sign)
+    if number <= 0.0:
+        raise SpotError(
+            f"{said.strip()!r}: a tube never shows nought. Write '< first mark', like '< 5'."
+        )
+    if not sign and kind.first_mark is not None and number < kind.first_mark:
+        return "<", kind.first_mark
+    if not sign and kind.last_mark is not None and number > kind.last_mark:
+        return ">", kind.last_mark
+    # A mark told by the user gives no more than the scale does.
+    if sign == "<" and kind.first_mark is not None:
+        number = max(number, kind.first_mark)
+    if sign == ">" and kind.last_mark is not None:
+        number = min(number, kind.last_mark)
+    return sign, number
+
+
+def rounded(value: float, *, up: bool | None = None) -> str:
+    """Write a number to four significant digits so that it can be read in one way only.
+
+    Parameters
+    ----------
+    value : float
+        The number, above 0.
+    up : bool, optional
+        True to round up, False to round down, None to the nearest.
 
     Returns
     -------
     str
-        Such as ``co=tube: 5.63 ± 1.69 ppm`` or ``oil=tube: <0.1 mg/m3``.
+        Decimal notation; never three digits after the point behind one to three others, which
+        could be thousands.
 
-    Raises
-    ------
-    SpotError, RangeError
-        As `corrected`.
+    Examples
+    --------
+    >>> rounded(1.23449), rounded(2.0), rounded(1.23401, up=True)
+    ('1.2340', '2', '1.2350')
     """
-    one = corrected(kind, shown, pressure_hpa=pressure_hpa, strokes=strokes)
-    if one.side:
-        return f"{kind.analyte}=tube: {one.side}{_plain(one.value)} {one.unit}"
-    return f"{kind.analyte}=tube: {_plain(one.value)} ± {_plain(one.uncertainty)} {one.unit}"
-
-
-def _plain(value: Decimal) -> str:
-    """Write a number without an exponent and without zeros that say nothing."""
-    text = f"{value:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    if value == 0.0:
+        return "0"
+    places = 3 - math.floor(math.log10(abs(value)))
+    scaled = value * 10.0**places
+    # A grain of float dust must not count as a digit.
+    near = round(scaled)
+    if up is None or abs(scaled - near) < 1e-6 * abs(scaled) * 1e-3:
+        whole = near
+    else:
+        whole = math.ceil(scaled) if up else math.floor(scaled)
+    text = f"{whole * 10.0**-places:.{max(places, 0)}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return f"{text}0" if _AMBIGUOUS.fullmatch(text) else text
