@@ -581,7 +581,7 @@ def test_what_was_recorded_of_a_thing_is_voided_by_its_id(yard: Workspace) -> No
     ]
     for module, made, kind in done:
         assert len(yard.register.all(kind)) == 1
-        module.void(at(yard), made.record.id, "mistake")  # type: ignore[attr-defined] # each has it
+        module.void(at(yard), made.record.id, "mistake")
         assert yard.register.all(kind) == []
     supply.void(at(yard), "hall/fine", "mistake")
     assert yard.register.all(Stage) == []
