@@ -96,6 +96,8 @@ def _show(packed: Packed) -> None:
         out.print(Text("Nothing in this pack certifies the air.", style="yellow"))
     for number, says in packed.certificates:
         out.print(Padding(Text(f"· {number}: {says}"), (0, 0, 0, 2)))
+    for one in packed.standing:
+        out.print(Text(f"! {one}", style="bold yellow"))
     out.print()
     out.print(Text(f"SHA-256 of the file: {packed.sha256}"), soft_wrap=True)
     out.print(Text(f"Head of the journal: {packed.head}"), soft_wrap=True)

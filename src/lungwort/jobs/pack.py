@@ -12,7 +12,15 @@ from attrs import frozen
 
 from lungwort.errors import InputError, RegisterError
 from lungwort.jobs.opening import opened, site_of
-from lungwort.jobs.pack_choice import Choice, Kept, chosen, digests_in, latest, read_journal
+from lungwort.jobs.pack_choice import (
+    Choice,
+    Kept,
+    chosen,
+    digests_in,
+    latest,
+    read_journal,
+    standing,
+)
 from lungwort.register.merkle import Tree, leaf_hash
 from lungwort.register.model import Certificate, Supply
 
@@ -73,6 +81,8 @@ class Packed:
         How many it holds [1].
     certificates : tuple of (str, str)
         Number, and what is to be said of it.
+    standing : tuple of str
+        State of the supply and open findings.
     log_imports, hand_tests, verdicts : int
         How many it holds [1].
     head : str
@@ -90,6 +100,7 @@ class Packed:
     files: int
     entries: int
     certificates: tuple[tuple[str, str], ...]
+    standing: tuple[str, ...]
     log_imports: int
     hand_tests: int
     verdicts: int
@@ -145,6 +156,7 @@ def pack(where: Where, request: Request, *, now: datetime) -> Packed:
         files=len(members),
         entries=len(entries),
         certificates=sheet.certificates,
+        standing=sheet.standing,
         log_imports=kinds.count("log_import"),
         hand_tests=kinds.count("hand_test"),
         verdicts=kinds.count("verdict"),
@@ -176,6 +188,7 @@ def as_json(packed: Packed) -> dict[str, Any]:
         "files": packed.files,
         "entries": packed.entries,
         "certificates": [{"number": number, "says": says} for number, says in packed.certificates],
+        "standing": list(packed.standing),
         "log_imports": packed.log_imports,
         "hand_tests": packed.hand_tests,
         "verdicts": packed.verdicts,
@@ -232,6 +245,7 @@ def _gathered(
         heads=tuple(_heads(entries, tree, request.heads)),
         tables=tuple(tables),
         certificates=tuple(_certificates(entries)),
+        standing=tuple(standing(entries)),
     )
     return sheet, entries, files
 
@@ -384,7 +398,10 @@ def _table(workspace: Workspace, one: Kept, scratch: Path) -> Path:
     from lungwort.register.logdoc import read_document  # noqa: PLC0415 - only here
 
     facts, _ = read_document(workspace.read_file(one.record["log_sha256"]), f"The log of {one.id}")
-    units = {channel.name: f"{channel.name} [{channel.unit}]" for channel in facts.channels}
+    units = {
+        one.name: f"{one.name}, {one.quantity.replace('_', ' ')} [{one.unit}]"
+        for one in facts.channels
+    }
     parts = [workspace.folder.joinpath(*part["path"].split("/")) for part in one.record["parts"]]
     path = scratch / f"{one.id}-{one.version}.csv"
     try:

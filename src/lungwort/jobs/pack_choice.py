@@ -161,7 +161,7 @@ def chosen(journal: Sequence[Kept], choice: Choice) -> list[Kept]:
         by_id.setdefault(one.id, []).append(one)
     newest = {thing: versions[-1] for thing, versions in by_id.items()}
     if choice.certificate_id is not None:
-        things = {choice.certificate_id, choice.supply_id}
+        things = {choice.certificate_id, choice.supply_id} | _standing(newest, choice.supply_id)
     else:
         things = _of_period(newest, choice)
         if not things:
@@ -253,6 +253,56 @@ def _of_period(newest: Mapping[str, Kept], choice: Choice) -> set[str]:
         # In which state the period begins.
         found.add(max(states)[2])
     return found
+
+
+def _standing(newest: Mapping[str, Kept], supply_id: str) -> set[str]:
+    # A certificate is not handed over without what was found and decided since.
+    own = [
+        one
+        for one in newest.values()
+        if not one.record["voided"] and _supply_of(newest, one.record) == supply_id
+    ]
+    states = [one for one in own if one.kind == "supply_state"]
+    closed = {
+        one.record["finding_id"]
+        for one in own
+        if one.kind == "action" and one.record["kind"] == "close"
+    }
+    found = {one.id for one in own if one.kind == "finding" and one.id not in closed}
+    if states:
+        found.add(max(states, key=lambda one: (_time(one.record["time"]), one.seq)).id)
+    return found
+
+
+def standing(entries: Iterable[Kept]) -> Iterator[str]:
+    """Say what whoever reads a certificate must know besides.
+
+    Parameters
+    ----------
+    entries : iterable of Kept
+        Those of the pack, in order.
+
+    Yields
+    ------
+    str
+        The newest state of the supply in the pack, and each finding that is open in it.
+    """
+    now = [one for one in latest(entries) if not one.record["voided"]]
+    states = [one for one in now if one.kind == "supply_state"]
+    if states:
+        last = max(states, key=lambda one: (_time(one.record["time"]), one.seq)).record
+        yield (
+            f"Newest state of the supply in this pack: {last['state'].replace('_', ' ')}, "
+            f"{last['time'][:16].replace('T', ' ')} UTC ({last['why']})."
+        )
+    closed = {
+        one.record["finding_id"]
+        for one in now
+        if one.kind == "action" and one.record["kind"] == "close"
+    }
+    for one in now:
+        if one.kind == "finding" and one.id not in closed:
+            yield f"Finding {one.record['number']} is open: {one.record['text']}."
 
 
 def _furniture(newest: Mapping[str, Kept], supply_id: str) -> set[str]:

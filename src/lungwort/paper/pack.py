@@ -137,6 +137,8 @@ class PackSheet:
         Id and version of an import, such as ``log-import-…-1``, and the path of its CSV.
     certificates : tuple of (str, str)
         Number, and what is to be said of it.
+    standing : tuple of str
+        What whoever reads a certificate must know besides: state of the supply, open findings.
     """
 
     workspace: str
@@ -151,6 +153,7 @@ class PackSheet:
     heads: tuple[ProvedHead, ...] = ()
     tables: tuple[tuple[str, str], ...] = ()
     certificates: tuple[tuple[str, str], ...] = ()
+    standing: tuple[str, ...] = ()
 
 
 def pack_members(sheet: PackSheet, files: Sequence[Member]) -> tuple[Member, ...]:
@@ -390,6 +393,8 @@ def _readme(sheet: PackSheet) -> str:
             or ["  None. Nothing in this pack certifies the air."]
         ),
         "",
+        *(line for one in sheet.standing for line in _filled(one, "  ! ")),
+        *([""] if sheet.standing else []),
         "HOW TO CHECK IT",
         "",
         *_filled(

@@ -72,6 +72,9 @@ PROVES_NOT = (
 # What operating systems leave in folders on their own.
 _LEFT_BY_SYSTEMS = frozenset({".ds_store", "thumbs.db", "desktop.ini"})
 _CHUNK = 1 << 20
+_CODE = re.compile(
+    rb"lungwort-certificate/1 \S+ sha256:([0-9a-f]{64})\s+head:(\d{1,15}):([0-9a-f]{64})"
+)
 _LARGEST_JSON = 64 << 20
 
 
@@ -317,6 +320,7 @@ def _check_source(source: Source, report: Report, known_heads: list[tuple[int, s
     entries = _check_entries(source, report, proofs, (size, root))
     _check_records(source, report, entries, digests, manifest)
     consistency = _check_certificates(source, report, entries, proofs, (size, root), digests)
+    report.remarks += _standing(entries)
     for known_size, known_root in known_heads:
         _check_known(report, (known_size, known_root), (size, root), consistency)
     report.counts = {
@@ -560,6 +564,11 @@ def _check_certificate(
         report.add(where, "Its result is not the one of the verdict that it names.")
     elif of_verdict[-1].get("overall") != "conforms":
         report.add(where, "The verdict that it names does not say that the air conforms.")
+    newest = verdicts.get(str(record.get("verdict_id")), [{}])[-1]
+    if newest.get("voided"):
+        report.remarks.append(
+            f"The verdict of certificate {number} was voided: {newest.get('reason')}"
+        )
     name = _named(digests, record.get("pdf_sha256"))
     pdf = None if name is None else _read(source, report, name)
     if name is None or pdf is None:
@@ -569,6 +578,35 @@ def _check_certificate(
         report.add(name, f"It is the paper of certificate {number}, and does not lie with them.")
     if not carries(pdf, str(record.get("result_sha256"))):
         report.add(name, "The result that it carries is not the one that was recorded.")
+    shown_head = head_shown(pdf)
+    if shown_head is not None and shown_head != (size, record.get("tree_root")):
+        report.add(
+            name, f"It shows the head {shown_head[0]}:{shown_head[1]}, not the recorded one."
+        )
+
+
+def _standing(entries: dict[int, dict[str, Any]]) -> Iterator[str]:
+    # What a reader of a certificate must know besides.
+    newest = {entry["id"]: entry for _, entry in sorted(entries.items())}
+    records = [(one["kind"], one["record"]) for one in newest.values()]
+    valid = [(kind, one) for kind, one in records if not one.get("voided")]
+    states = [one for kind, one in valid if kind == "supply_state"]
+    if states:
+        last = max(states, key=lambda one: str(one.get("time")))
+        yield (
+            f"Newest state of the supply in this pack: {str(last.get('state')).replace('_', ' ')}, "
+            f"{last.get('time')} ({last.get('why')})."
+        )
+    closed = {
+        one.get("finding_id")
+        for kind, one in valid
+        if kind == "action" and one.get("kind") == "close"
+    }
+    for entry in newest.values():
+        if entry["kind"] == "finding" and entry["id"] not in closed:
+            finding = entry["record"]
+            if not finding.get("voided"):
+                yield f"Finding {finding.get('number')} is open: {finding.get('text')}"
 
 
 def _check_known(
@@ -618,15 +656,36 @@ def carries(pdf: bytes, digest: str) -> bool:
     bool
         True where one of its streams, packed or not, has it.
     """
+    return any(hashlib.sha256(one).hexdigest() == digest for one in _streams(pdf))
+
+
+def head_shown(pdf: bytes) -> tuple[int, str] | None:
+    """Read the head that the QR code of a certificate shows, from the text that stands for it.
+
+    Parameters
+    ----------
+    pdf : bytes
+        The PDF.
+
+    Returns
+    -------
+    tuple of (int, str) or None
+        Size and root; None where there is no such text.
+    """
+    for one in (pdf, *_streams(pdf)):
+        match = _CODE.search(one)
+        if match is not None:
+            return int(match.group(2)), match.group(3).decode("ascii")
+    return None
+
+
+def _streams(pdf: bytes) -> Iterator[bytes]:
     for match in re.finditer(rb"\bstream\r?\n", pdf):
-        begin = match.end()
-        raw = pdf[begin : pdf.find(b"endstream", begin)]
-        kept = [raw, raw[:-1], raw[:-2]]
-        with contextlib.suppress(zlib.error):
-            kept = [zlib.decompressobj().decompress(raw, _LARGEST_JSON)]
-        if any(hashlib.sha256(one).hexdigest() == digest for one in kept):
-            return True
-    return False
+        raw = pdf[match.end() : pdf.find(b"endstream", match.end())]
+        try:
+            yield zlib.decompressobj().decompress(raw, _LARGEST_JSON)
+        except zlib.error:
+            yield from (raw, raw[:-1], raw[:-2])
 
 
 def _digests_named(value: Any, field: str = "") -> Iterator[tuple[str, str]]:  # noqa: ANN401 - whatever JSON holds
