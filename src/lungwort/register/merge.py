@@ -312,13 +312,16 @@ def merge_frames(
         The readings in the order of time, and where they differ.
     """
     wanted = columns_of(channels)
+    by_import: dict[int, list[pl.DataFrame]] = {}
+    for place, frame in sorted(frames, key=lambda one: one[0]):
+        by_import.setdefault(place, []).append(frame.select(wanted))
+    whole = {place: _with_place(pl.concat(ones)) for place, ones in by_import.items()}
     stacked = pl.concat(
         [
-            frame.select(wanted).with_columns(pl.lit(place).alias(_FROM))
-            for place, frame in sorted(frames, key=lambda one: one[0])
+            frame.with_columns(pl.lit(place).alias(_FROM))
+            for place, frame in _without_repeats(whole).items()
         ]
     )
-    stacked = stacked.with_columns(pl.int_range(pl.len()).over(TIME, _FROM).alias(_PLACE))
     key = [TIME, _PLACE]
     common = stacked.group_by(key).agg(pl.len().alias("n")).filter(pl.col("n") > 1).select(key)
     alone = stacked.join(common, on=key, how="anti")
@@ -342,6 +345,44 @@ def merge_frames(
         found.append(_disagreement(rows, conflict, channels))
     together = pl.concat(pieces).sort(TIME, _PLACE, _FROM)
     return together.select(wanted), found
+
+
+def _with_place(frame: pl.DataFrame) -> pl.DataFrame:
+    """Count through the readings of each time."""
+    if frame[TIME].n_unique() == frame.height:
+        return frame.with_columns(pl.lit(0, dtype=pl.Int64).alias(_PLACE))
+    return frame.with_columns(pl.int_range(pl.len()).over(TIME).alias(_PLACE))
+
+
+def _without_repeats(whole: dict[int, pl.DataFrame]) -> dict[int, pl.DataFrame]:
+    """Leave out what an import repeats to the letter of one before it: most of an overlap."""
+    left = dict(whole)
+    places = list(whole)
+    for number, place in enumerate(places):
+        mine = whole[place]
+        repeated = pl.repeat(value=False, n=mine.height, eager=True)
+        for earlier in places[:number]:
+            repeated |= _repeated(mine, whole[earlier])
+        if repeated.any():
+            left[place] = mine.filter(~repeated)
+    return left
+
+
+def _repeated(mine: pl.DataFrame, other: pl.DataFrame) -> pl.Series:
+    """Tell which readings stand in another import too, where both have the same times."""
+    low, high = max(mine[TIME][0], other[TIME][0]), min(mine[TIME][-1], other[TIME][-1])
+    here, there = (
+        frame.with_row_index("_row").filter(pl.col(TIME).is_between(low, high))
+        for frame in (mine, other)
+    )
+    none = pl.repeat(value=False, n=mine.height, eager=True)
+    if not here.height or not here[TIME].equals(there[TIME]):
+        return none
+    same = pl.repeat(value=True, n=here.height, eager=True)
+    for name in mine.columns:
+        same &= here[name].eq_missing(there[name])
+    first = int(here["_row"][0])
+    return pl.concat([none[:first], same, none[first + here.height :]])
 
 
 def _together(channel: Channel) -> list[pl.Expr]:
