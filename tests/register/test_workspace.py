@@ -451,6 +451,9 @@ def test_a_closed_workspace_leaves_no_open_file(
     names = {one.name for one in sqlite_workspace.folder.iterdir()}
 
     assert names == {FILE, DATABASE_FILE, "heads.txt", "heads.lock", "files"}
+    with open_workspace(sqlite_workspace.folder, read_only=True) as again:
+        assert check_whole(again) == 2
+    assert {one.name for one in sqlite_workspace.folder.iterdir()} == names
 
 
 def test_entries_read_as_json_elsewhere(sqlite_workspace: Workspace) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from lungwort.errors import LungwortError
 from lungwort.register import migrate
+from lungwort.register.canonical import canonical
 from lungwort.register.model import Site
 from lungwort.register.workspace import open_workspace
 
@@ -119,6 +120,7 @@ def _as_nobody(folder: Path) -> None:
         # Rights do not bind root. All that is loaded late must be loaded before.
         with open_workspace(folder, read_only=True) as workspace:
             workspace.register.all(Site)
+        canonical({"any": "thing"})
         os.seteuid(65534)
 
 

@@ -58,12 +58,16 @@ def open_sqlite(
         Nothing is read yet.
     """
     address = path.resolve().as_uri()
-    # A folder that cannot be written has no room for the shared memory of the write-ahead log.
-    # SQLite reads the file alone if it is told that nobody writes.
-    still = read_only and not os.access(path.parent, os.W_OK) and not _has_log(path)
-    query = {"uri": "true", "mode": "ro" if read_only else "rwc"}
-    if still:
-        query["immutable"] = "1"
+    query = {"uri": "true", "mode": "rwc"}
+    if read_only and _may_write(path):
+        # Opened for writing and told not to, it clears its write-ahead log away in the end.
+        query["mode"] = "rw"
+    elif read_only:
+        query["mode"] = "ro"
+        if not _has_log(path):
+            # A folder that cannot be written has no room for the memory that readers and writers
+            # share. SQLite reads the file alone if it is told that nobody writes.
+            query["immutable"] = "1"
     engine = create_engine(
         URL.create("sqlite", database=address, query=query),
         connect_args={"timeout": wait_seconds},
@@ -285,6 +289,11 @@ def explained(engine: Engine) -> Iterator[None]:
     except sqlite3.Error as error:
         # From the driver while it connects.
         raise _of_sqlite(error, _shown(engine)) from error
+
+
+def _may_write(path: Path) -> bool:
+    effective = os.access in os.supports_effective_ids
+    return all(os.access(one, os.W_OK, effective_ids=effective) for one in (path, path.parent))
 
 
 def _has_log(path: Path) -> bool:
