@@ -295,6 +295,9 @@ def test_competence() -> None:
         ("Idris Pellow", "never done"),
         ("Wenna Harkle", "later"),
     ]
+    # Who tested long ago and no longer has a competence does not test any more.
+    old = yard.yard(persons=persons[1:2], hand_tests=(yard.hand_test(yard.ago(367)),))
+    assert _only("competence", old) == []
 
 
 def _assessed(months: int, days: float = 30, **more: Any) -> RiskAssessment:

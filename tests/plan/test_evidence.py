@@ -402,6 +402,16 @@ def test_a_fault_of_the_instrument_found_later() -> None:
     assert judged(logged, calibrations=calibrations, **unnamed).overall == "conforms"
 
 
+def test_an_outlet_that_hung_on_another_supply() -> None:
+    """What was measured there then says nothing of this supply, good or bad."""
+    then = yard.verdict(yard.ago(10), supply_id="supply-2")
+
+    assert judged(then).overall == "not_proven"
+    assert judged(yard.verdict(yard.ago(20)), then).overall == "conforms"
+    foul = yard.failing(yard.ago(10), supply_id="supply-2")
+    assert judged(yard.verdict(yard.ago(20)), foul).overall == "conforms"
+
+
 def test_the_weakest_goes_stale_first() -> None:
     """Among limits that are all proved, the one with the oldest evidence."""
     words = tuple(

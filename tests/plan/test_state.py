@@ -176,6 +176,8 @@ def test_the_retest_lies_after_the_newest_cure() -> None:
         # Judged by another limit set, or not conforming.
         {"hand_test_ids": ("test-3",), "limit_set_digest": "9" * 64},
         {"hand_test_ids": ("test-3",), "overall": "not_proven"},
+        # Of another supply, on which the outlet hung then.
+        {"hand_test_ids": ("test-3",), "supply_id": "supply-2"},
         # Judged before the cure, though the evidence bears a later time.
         {"hand_test_ids": ("test-3",), "judged_at": CURED},
     ],
@@ -306,8 +308,8 @@ def test_the_retest_is_the_newest() -> None:
     assert found is not None
     assert found.id == "verdict-3"
     assert retest(snapshot, "outlet-2", yard.LIMITS, None) is None
-    orphan = yard.changed(snapshot, supplies=())
-    assert retest(orphan, "outlet-1", yard.LIMITS, CURED) is not None
+    for orphan in (yard.changed(snapshot, supplies=()), yard.changed(snapshot, outlets=())):
+        assert retest(orphan, "outlet-1", yard.LIMITS, CURED) is not None
 
 
 @settings(deadline=None, max_examples=100)

@@ -38,6 +38,9 @@ _ORDER: Final = {OVERDUE: 0, NEVER_DONE: 1, DUE: 2, LATER: 3}
 LATE: Final = (OVERDUE, NEVER_DONE)
 """States of what is not in time."""
 
+_TESTED_LATELY: Final = timedelta(days=366)
+"""How long after a test somebody counts as one who tests: common practice, no source."""
+
 _REORDERED: Final = ("oil_indicator", "tube", "calibration_gas")
 _IN_NUMBERS: Final = ("oil_indicator", "tube")
 
@@ -184,7 +187,11 @@ def _tests(snapshot: Snapshot) -> Iterator[_Told]:
 
 def _test(snapshot: Snapshot, supply: Supply, outlet: Outlet) -> _Told:
     every = interval_of(snapshot, supply.id)
-    records = [one for one in snapshot.verdicts if one.outlet_id == outlet.id]
+    records = [
+        one
+        for one in snapshot.verdicts
+        if one.outlet_id == outlet.id and one.supply_id == supply.id
+    ]
     tested = max(
         (time for one in records if (time := _tested_at(snapshot, one)) is not None), default=None
     )
@@ -375,13 +382,14 @@ def _stock(snapshot: Snapshot) -> Iterator[_Told]:
 
 
 def _competence(snapshot: Snapshot) -> Iterator[_Told]:
-    testers = {test.tester_id for test in snapshot.hand_tests}
+    since = snapshot.now - _TESTED_LATELY
+    testers = {test.tester_id for test in snapshot.hand_tests if test.started >= since}
     for person in snapshot.persons:
         if not person.in_use or (person.competent_until is None and person.id not in testers):
             continue
         until = person.competent_until
         why = (
-            "Has tested, and no competence to test is on record."
+            "Has tested within a year, and no competence to test is on record."
             if until is None
             else f"The competence to test holds until {shown(until)}."
         )

@@ -309,10 +309,14 @@ def clock_behind(snapshot: Snapshot) -> tuple[str, ...]:
 
 
 def _outlet(ground: _Ground, outlet: Outlet) -> OutletEvidence:
-    records = [one for one in ground.snapshot.verdicts if one.outlet_id == outlet.id]
-    doubts = {record.id: _record_doubts(ground, record) for record in records}
+    # What was measured while the outlet hung on another supply says nothing of this one.
+    records = [
+        one
+        for one in ground.snapshot.verdicts
+        if one.outlet_id == outlet.id and one.supply_id == ground.supply.id
+    ]
     required = required_limits(ground.limit_set, ground.supply)
-    limits = tuple(_evidence(ground, outlet, limit, records, doubts) for limit in required)
+    limits = tuple(_evidence(ground, outlet, limit, records) for limit in required)
     reasons = [one.why for one in limits if one.verdict == DOES_NOT_CONFORM]
     if reasons:
         overall = DOES_NOT_CONFORM
@@ -331,7 +335,6 @@ def _evidence(
     outlet: Outlet,
     limit: Limit,
     records: Sequence[VerdictRecord],
-    doubts: dict[str, str],
 ) -> Evidence:
     words = [
         _Word(word, record, word.evidence_time)
@@ -354,7 +357,7 @@ def _evidence(
     found = _of_word(ground, outlet, limit, newest)
     why = found.why
     if found.verdict == CONFORMS and not why:
-        why = doubts[newest.record.id]
+        why = _record_doubts(ground, newest.record)
         if other is not None and other.order > newest.order and other.word.verdict != CONFORMS:
             why = (
                 f"{name}: newer evidence does not show that it is kept; it was judged by another "

@@ -291,10 +291,12 @@ def retest(
     VerdictRecord, optional
         The verdict; None where there is none.
     """
+    outlet = by_id(snapshot.outlets, outlet_id)
     found = [
         record
         for record in snapshot.verdicts
         if record.outlet_id == outlet_id
+        and (outlet is None or record.supply_id == outlet.supply_id)
         and record.overall == CONFORMS
         and record.limit_set_digest == limit_set.digest
         and (after is None or _all_after(snapshot, record, limit_set, after))
