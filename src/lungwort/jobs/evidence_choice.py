@@ -231,9 +231,11 @@ def _logs(
         return ()
     newest = max(ends)
     near = [(one, end) for one, _, end in timed if end is not None and abs(end - newest) <= NEAR]
+    since = tuple(one for one, end in near if after is None or end > after)
+    if since or (after is not None and any(one.started > after for one in tests)):
+        return since
     # Where nothing is a retest yet, what there is is judged as it is, and told.
-    since = [(one, end) for one, end in near if after is None or end > after]
-    return tuple(one for one, _ in since or near)
+    return tuple(one for one, _ in near)
 
 
 def _after(snapshot: Snapshot, outlet: Outlet) -> datetime | None:
