@@ -166,7 +166,10 @@ def judge_evidence(
 
     known = take(workspace.register, now) if snapshot is None else snapshot
     log = load_log(workspace, imports) if imports else None
-    logs = {one.id: load_log(workspace, [one]) for one in imports}
+    logs = {
+        one.id: log if log is not None and len(imports) == 1 else load_log(workspace, [one])
+        for one in imports
+    }
     inputs, lapses = gather(
         known, outlet, imports, tests, options, now, logs=logs, reasons=reasons, notes=notes
     )
