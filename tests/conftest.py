@@ -15,11 +15,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from lungwort.register.workspace import Workspace, create_workspace
+if TYPE_CHECKING:
+    from lungwort.register.workspace import Workspace
 
 # Helpers of tests are imported as `tests.….…`.
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -224,6 +225,8 @@ def start_time() -> datetime:
 @pytest.fixture
 def workspace(database: str, tmp_path: Path, start_time: datetime) -> Iterator[Workspace]:
     """Give an empty workspace, once on SQLite and once on PostgreSQL."""
+    from lungwort.register.workspace import create_workspace
+
     with create_workspace(
         tmp_path / "workspace",
         name="Merrowgate Slipway (invented)",
@@ -237,6 +240,8 @@ def workspace(database: str, tmp_path: Path, start_time: datetime) -> Iterator[W
 @pytest.fixture
 def sqlite_workspace(tmp_path: Path, start_time: datetime) -> Iterator[Workspace]:
     """Give an empty workspace on SQLite, where the server makes no difference."""
+    from lungwort.register.workspace import create_workspace
+
     with create_workspace(
         tmp_path / "workspace",
         name="Merrowgate Slipway (invented)",

@@ -362,6 +362,9 @@ def test_names_with_odd_characters_in_the_path(tmp_path: Path, start_time: datet
     with open_workspace(folder, read_only=True) as workspace:
         assert check_whole(workspace) == 1
     assert (folder / "register.sqlite").is_file()
+    (folder / "register.sqlite").write_bytes(b"no database at all" * 100)
+    with pytest.raises(WorkspaceError, match=r"The file .*/Yard 50% #1 ü\?/register.sqlite is dam"):
+        open_workspace(folder)
 
 
 def test_reading_while_another_thread_writes(workspace: Workspace, start_time: datetime) -> None:

@@ -52,6 +52,7 @@ def test_a_new_workspace_has_one_entry(workspace: Workspace, start_time: datetim
     described = tomllib.loads((workspace.folder / FILE).read_text(encoding="utf-8"))
     assert described["name"] == workspace.name == "Merrowgate Slipway (invented)"
     assert described["database"] == workspace.database
+    assert register.all(Person)[0].note == "Workspace: Merrowgate Slipway (invented)"
     assert check_whole(workspace) == 1
 
 
@@ -131,7 +132,10 @@ def test_a_folder_with_something_in_it_is_left_alone(tmp_path: Path, start_time:
     (tmp_path / "file").write_text("x", encoding="utf-8")
     create_workspace(tmp_path / "w", name="Yard", person=WENNA, now=start_time).close()
 
+    (tmp_path / "half").mkdir()
+    (tmp_path / "half" / DATABASE_FILE).write_bytes(b"")
     for folder, said in [
+        ("half", "holds a database and no lungwort-workspace"),
         ("full", "is not an empty folder"),
         ("file", "is not an empty folder"),
         ("w", "is a workspace already"),

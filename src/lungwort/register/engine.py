@@ -10,6 +10,7 @@ import os
 import sqlite3
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import unquote
 
 from sqlalchemy import URL, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
@@ -303,7 +304,7 @@ def _has_log(path: Path) -> bool:
 
 def _shown(engine: Engine) -> str:
     if engine.dialect.name == SQLITE:
-        return (engine.url.database or "").removeprefix("file://")
+        return unquote((engine.url.database or "").removeprefix("file://"))
     return engine.url.render_as_string(hide_password=True)
 
 

@@ -278,6 +278,12 @@ def create_workspace(
         )
     if (folder / FILE).exists():
         raise WorkspaceError(f"{folder} is a workspace already. Give another folder.")
+    if (folder / DATABASE_FILE).exists():
+        raise WorkspaceError(
+            f"{folder} holds a database and no {FILE}: making a workspace there broke off, or the "
+            "file was lost. Give another folder; a workspace that was in use is restored from its "
+            "backup."
+        )
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise WorkspaceError(f"{folder} is not an empty folder. Give a new or an empty one.")
     existed = folder.exists()
@@ -288,7 +294,9 @@ def create_workspace(
         (folder / FILES).mkdir(exist_ok=True)
         make_tables(engine)
         workspace = Workspace(folder, name.strip(), kept, engine)
-        with workspace.register.found(Person(name=person), now=now):
+        # The name stands in the journal too, so that another one in the description shows.
+        first = Person(name=person, note=f"Workspace: {name.strip()}")
+        with workspace.register.found(first, now=now):
             pass
         # Last of all: without it the folder is no workspace yet.
         write_synced(
