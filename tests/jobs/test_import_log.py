@@ -163,6 +163,9 @@ def test_the_same_files_twice_change_nothing(home: Path, tmp_path: Path) -> None
         f"{first.record.id} already."
     )
     assert on_record(home) == [first.record]
+    needless = take(home, path, reason="to be sure")
+    assert any("The reason was not needed" in one for one in needless.remarks)
+    assert on_record(home) == [first.record]
 
 
 def test_a_zone_is_not_guessed_but_suggested(home: Path, tmp_path: Path) -> None:

@@ -33,6 +33,7 @@ from lungwort.register.store import (
     check_parts,
     content_digest,
     draft_import,
+    facts_of_import,
     import_log,
     load_log,
     store_log,
@@ -146,6 +147,7 @@ def test_an_import_comes_back_as_it_was(each_place: Place, march: Path) -> None:
     assert new
     assert_equal(load_log(each_place.workspace, [record]), log)
     assert check_parts(each_place.workspace, [record]) == []
+    assert facts_of_import(each_place.workspace, record) == facts_of(log)
     found = each_place.workspace.register.all(LogImport, outlet_id=each_place.outlet.id)
     assert found == [record]
     assert (record.rows, record.refused) == (120, 1)

@@ -266,6 +266,7 @@ def import_files(
         remarks = [
             *([who.remark] if who.remark else []),
             *mended,
+            *_reason_remarks(request, record, new=new),
             *_zone_remarks(log, site_zone(workspace, outlet), request),
             *_instrument_remarks(log, instrument),
         ]
@@ -374,6 +375,12 @@ def _outside(verdict: Verdict) -> tuple[str, ...]:
         for one in verdict.findings
         if one.verdict == DOES_NOT_CONFORM
     )
+
+
+def _reason_remarks(request: Request, record: LogImport, *, new: bool) -> list[str]:
+    if not (request.reason or "").strip() or (new and record.version > 1):
+        return []
+    return ["The reason was not needed and is not on record: nothing there was put right."]
 
 
 def _zone_remarks(log: Log, zone: str, request: Request) -> list[str]:

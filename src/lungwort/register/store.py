@@ -20,6 +20,7 @@ from lungwort.errors import RegisterError
 from lungwort.logs.recipe import recipe_of
 from lungwort.register.canonical import canonical
 from lungwort.register.logdoc import (
+    LogFacts,
     differing_options,
     log_of,
     read_document,
@@ -247,9 +248,7 @@ def on_record(
     mine = {file.sha256 for file in draft.files}
     sharing = [one for one in register.all(LogImport) if mine & {file.sha256 for file in one.files}]
     if not also_here.strip():
-        _refuse_elsewhere(
-            register, draft, [one for one in sharing if one.outlet_id != draft.outlet_id]
-        )
+        _refuse_elsewhere(register, draft)
     here = [one for one in sharing if one.outlet_id == draft.outlet_id]
     for one in here:
         if one.content_sha256 != draft.content_sha256:
@@ -289,9 +288,18 @@ def on_record(
     return None
 
 
-def _refuse_elsewhere(
-    register: Register | Change, draft: LogImport, elsewhere: Sequence[LogImport]
-) -> None:
+def _sharing(register: Register | Change, draft: LogImport) -> list[LogImport]:
+    """List the imports in force that share a file with another one."""
+    mine = {file.sha256 for file in draft.files}
+    return [one for one in register.all(LogImport) if mine & {file.sha256 for file in one.files}]
+
+
+def _elsewhere(register: Register | Change, draft: LogImport) -> list[LogImport]:
+    return [one for one in _sharing(register, draft) if one.outlet_id != draft.outlet_id]
+
+
+def _refuse_elsewhere(register: Register | Change, draft: LogImport) -> None:
+    elsewhere = _elsewhere(register, draft)
     if not elsewhere:
         return
     one = elsewhere[0]
@@ -404,7 +412,7 @@ def record_log(
         As `on_record`: somebody else may have imported meanwhile.
     """
     known = on_record(workspace, change, stored, options, also_here=also_here, reason=reason)
-    if also_here.strip():
+    if also_here.strip() and _elsewhere(change, stored):
         stored = evolve(stored, note=f"Also at this outlet: {also_here.strip()}")
     if known is None:
         return change.add(stored), True
@@ -468,6 +476,29 @@ def load_log(
     return merge_logs(named)
 
 
+def facts_of_import(workspace: Workspace, one: LogImport) -> LogFacts:
+    """Give all of an imported log but its readings, which are not touched.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        The open workspace.
+    one : LogImport
+        The import.
+
+    Returns
+    -------
+    LogFacts
+        Channels, sources, stretches, notes, doubts and so on.
+
+    Raises
+    ------
+    RegisterError
+        Where its document is missing or was altered.
+    """
+    return read_document(workspace.read_file(one.log_sha256), _document_name(one))[0]
+
+
 def check_parts(workspace: Workspace, imports: Sequence[LogImport]) -> list[str]:
     """Check the Parquet parts of imports against the record.
 
@@ -487,7 +518,7 @@ def check_parts(workspace: Workspace, imports: Sequence[LogImport]) -> list[str]
     problems = []
     for one in imports:
         try:
-            facts = read_document(workspace.read_file(one.log_sha256), _document_name(one))[0]
+            facts = facts_of_import(workspace, one)
         except RegisterError as error:
             problems.append(str(error))
             continue
@@ -519,7 +550,7 @@ def _document_name(one: LogImport) -> str:
 
 
 def _load_one(workspace: Workspace, one: LogImport, *, lazily: bool) -> Log:
-    facts, _ = read_document(workspace.read_file(one.log_sha256), _document_name(one))
+    facts = facts_of_import(workspace, one)
     read = scan_part if lazily else read_part
     placed = [part for part in one.parts if not is_unplaced(part)]
     apart = [part for part in one.parts if is_unplaced(part)]
