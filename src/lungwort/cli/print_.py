@@ -23,14 +23,19 @@ Supply = Annotated[
     str, typer.Argument(metavar="SUPPLY", help="Name or id of the supply.", show_default=False)
 ]
 Pdf = Annotated[
-    Path, typer.Option("--pdf", metavar="FILE", help="Where to write it.", show_default=False)
+    Path | None,
+    typer.Option(
+        "--pdf",
+        metavar="FILE",
+        help="Where to write it; in the current folder by a name of its own if not given.",
+    ),
 ]
 
 
 @app.command()
 def report(
     supply: Supply,
-    pdf: Pdf,
+    pdf: Pdf = None,
     begin: Annotated[
         str | None,
         typer.Option(
@@ -65,7 +70,7 @@ def report(
 
 @app.command()
 def summary(
-    pdf: Pdf,
+    pdf: Pdf = None,
     site: Annotated[
         str | None,
         typer.Option("--site", metavar="NAME", help="Which site; the only one if not given."),
@@ -91,7 +96,7 @@ def summary(
 @app.command()
 def tag(
     supply: Supply,
-    pdf: Pdf,
+    pdf: Pdf = None,
     stage: Annotated[
         list[str] | None,
         typer.Option(
@@ -128,7 +133,7 @@ def tag(
 @app.command()
 def notice(
     supply: Supply,
-    pdf: Pdf,
+    pdf: Pdf = None,
     decides: Annotated[
         str | None,
         typer.Option(
@@ -152,9 +157,9 @@ def notice(
 @app.command("tests")
 def workbook(
     xlsx: Annotated[
-        Path,
-        typer.Option("--xlsx", metavar="FILE", help="Where to write it.", show_default=False),
-    ],
+        Path | None,
+        typer.Option("--xlsx", metavar="FILE", help="Where to write it; tests.xlsx if not given."),
+    ] = None,
     workspace: opt.Workspace = None,
 ) -> None:
     """Write all tests, verdicts, certificates, findings, instruments and lots as a workbook.

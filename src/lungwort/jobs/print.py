@@ -48,10 +48,21 @@ class Printed:
     notes: tuple[str, ...] = ()
 
 
+def _path(path: Path | None, paper: str, name: str, suffix: str = ".pdf") -> Path:
+    """Give where to write to, by a name of its own where none was given."""
+    import re  # noqa: PLC0415 - only here
+    from pathlib import Path  # noqa: PLC0415 - only here
+
+    if path is not None:
+        return path
+    words = re.sub(r"[^\w.-]+", "-", name).strip("-.")
+    return Path(f"{paper}-{words}{suffix}" if words else f"{paper}{suffix}")
+
+
 def report(
     where: Where,
     supply: str,
-    path: Path,
+    path: Path | None = None,
     *,
     now: datetime,
     begin: str | None = None,
@@ -66,8 +77,8 @@ def report(
         Which workspace.
     supply : str
         Name or id of the supply.
-    path : Path
-        Where to.
+    path : Path, optional
+        Where to; a name of its own in the current folder if not given.
     now : datetime
         The time, UTC.
     begin, end : str, optional
@@ -94,7 +105,8 @@ def report(
     from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
-    checked(path)
+    if path is not None:
+        checked(path)
     with opened(where, read_only=True) as workspace:
         with workspace.register.at_one_time() as reader:
             thing = reader.get(Supply, supply)
@@ -110,11 +122,16 @@ def report(
             head=head,
             prepared_by=person,
         )
-    return Printed(write_bytes(period_pdf(sheet), path), sheet.notes)
+    return Printed(write_bytes(period_pdf(sheet), _path(path, "report", thing.name)), sheet.notes)
 
 
 def summary(
-    where: Where, site: str | None, path: Path, *, now: datetime, within_days: int | None = None
+    where: Where,
+    site: str | None,
+    path: Path | None = None,
+    *,
+    now: datetime,
+    within_days: int | None = None,
 ) -> Printed:
     """Print the summary of a site.
 
@@ -124,8 +141,8 @@ def summary(
         Which workspace.
     site : str, optional
         Name or id of the site; the only one in use if not given.
-    path : Path
-        Where to.
+    path : Path, optional
+        Where to; a name of its own in the current folder if not given.
     now : datetime
         The time, UTC.
     within_days : int, optional
@@ -151,7 +168,8 @@ def summary(
     from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
-    checked(path)
+    if path is not None:
+        checked(path)
     days = HORIZON_DAYS if within_days is None else within_days
     with opened(where, read_only=True) as workspace:
         with workspace.register.at_one_time() as reader:
@@ -170,7 +188,7 @@ def summary(
             tree_size=head.size,
             tree_root=head.root,
         )
-    return Printed(write_bytes(summary_pdf(sheet), path), made.notes)
+    return Printed(write_bytes(summary_pdf(sheet), _path(path, "summary", thing.name)), made.notes)
 
 
 def _site(reader: Reader, name: str | None) -> Site:
@@ -247,7 +265,12 @@ def _due_lines(snapshot: Snapshot, site: Site, days: int) -> tuple[DueLine, ...]
 
 
 def notice(
-    where: Where, supply: str, path: Path, *, now: datetime, decides: str | None = None
+    where: Where,
+    supply: str,
+    path: Path | None = None,
+    *,
+    now: datetime,
+    decides: str | None = None,
 ) -> Printed:
     """Print the notice of a withdrawn supply.
 
@@ -257,8 +280,8 @@ def notice(
         Which workspace.
     supply : str
         Name or id of the supply.
-    path : Path
-        Where to.
+    path : Path, optional
+        Where to; a name of its own in the current folder if not given.
     now : datetime
         The time, UTC.
     decides : str, optional
@@ -283,7 +306,8 @@ def notice(
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.state import open_findings, supply_state  # noqa: PLC0415 - keeps --help instant
 
-    checked(path)
+    if path is not None:
+        checked(path)
     with opened(where, read_only=True) as workspace:
         thing = workspace.register.get(Supply, supply)
         snapshot = take(workspace.register, now)
@@ -312,7 +336,7 @@ def notice(
         outlets=tuple(_placed(one.name, one.place) for one in snapshot.outlets_of(thing.id)),
         zone=snapshot.zone(thing.id).key,
     )
-    return Printed(write_bytes(notice_pdf(sheet), path))
+    return Printed(write_bytes(notice_pdf(sheet), _path(path, "notice", thing.name)))
 
 
 def _withdrawal(snapshot: Snapshot, supply_id: str) -> SupplyState | None:
@@ -329,7 +353,7 @@ def _placed(name: str, place: str) -> str:
 def tags(
     where: Where,
     supply: str,
-    path: Path,
+    path: Path | None = None,
     *,
     now: datetime,
     stages: Sequence[str] = (),
@@ -343,8 +367,8 @@ def tags(
         Which workspace.
     supply : str
         Name or id of the supply.
-    path : Path
-        Where to.
+    path : Path, optional
+        Where to; a name of its own in the current folder if not given.
     now : datetime
         The time, UTC.
     stages : sequence of str
@@ -370,7 +394,8 @@ def tags(
     from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
-    checked(path)
+    if path is not None:
+        checked(path)
     with opened(where, read_only=True) as workspace:
         register = workspace.register
         thing = register.get(Supply, supply)
@@ -387,7 +412,10 @@ def tags(
             + (f" in: {', '.join(without)}" if without else "")
             + ". Record the change first, then print its tag."
         )
-    return Printed(write_bytes(tag_pdf(made, paper=paper), path), (told,) if told else ())
+    return Printed(
+        write_bytes(tag_pdf(made, paper=paper), _path(path, "tag", thing.name)),
+        (told,) if told else (),
+    )
 
 
 def _tag(snapshot: Snapshot, supply: Supply, stage: Stage) -> TagSheet | None:
@@ -427,15 +455,15 @@ def _tag(snapshot: Snapshot, supply: Supply, stage: Stage) -> TagSheet | None:
     )
 
 
-def workbook(where: Where, path: Path, *, now: datetime) -> Printed:
+def workbook(where: Where, path: Path | None = None, *, now: datetime) -> Printed:
     """Write the workbook of all tests on record.
 
     Parameters
     ----------
     where : Where
         Which workspace.
-    path : Path
-        Where to.
+    path : Path, optional
+        Where to; a name of its own in the current folder if not given.
     now : datetime
         The time, UTC.
 
@@ -454,8 +482,9 @@ def workbook(where: Where, path: Path, *, now: datetime) -> Printed:
     from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
-    checked(path)
+    if path is not None:
+        checked(path)
     with opened(where, read_only=True) as workspace:
         snapshot = take(workspace.register, now)
         rows, notes = all_tests(snapshot, workspace_name=workspace.name)
-    return Printed(write_bytes(tests_xlsx(rows), path), notes)
+    return Printed(write_bytes(tests_xlsx(rows), _path(path, "tests", "", ".xlsx")), notes)
