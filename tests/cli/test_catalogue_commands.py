@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+import typer.main
+import typer.testing
 from typer.testing import CliRunner, Result
 
 from lungwort.cli import things
@@ -36,6 +39,14 @@ SETUP: tuple[tuple[str, ...], ...] = (
     ("instrument", "add", "analyser-1", "--channel", "co=0-100 ppm ± 2 ppm", "--serial", "4711"),
     ("lot", "add", "co-tubes", "--kind", "tube", "--analyte", "co", "--stock", "10"),
 )
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _built_once() -> Iterator[None]:
+    """Build the tree of commands once: it takes as long as most commands themselves."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(typer.testing, "_get_command", functools.cache(typer.main.get_command))
+        yield
 
 
 def _invoke(*words: str) -> Result:

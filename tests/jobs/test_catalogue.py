@@ -414,6 +414,7 @@ def test_a_catalogue_is_kept_on_both_databases(workspace: Workspace) -> None:
     )
     assert "Highest supply pressure: 7 bar(g) → 8 bar(g)" in done.said
     assert "Serves: – → blasting hall" in done.said
+    assert any("lungwort supply event hall" in one for one in done.remarks)
     kept = register.history(Supply, done.record.id)
     assert [one.pressure_bar_g for one in kept] == [Decimal(7), Decimal(8)]
     assert kept[1].reason == "new regulator"
@@ -540,6 +541,10 @@ def test_what_is_referred_to_is_not_voided(yard: Workspace) -> None:
     view = supply.show(Where(yard.folder), done.record.id, now=NOW, history=True)
     assert ("Voided", "yes: recorded by mistake; it counts no more") in view.facts
     assert view.sections[-1].rows[-1][3:] == ("voided: recorded by mistake", "mistake")
+    site.void(at(yard), "slipway", "mistake")
+    assert dict(supply.show(Where(yard.folder), done.record.id, now=NOW).facts)["Site"] == "slipway"
+    (gone,) = [one for one in yard.register.rows(Outlet) if one.voided]
+    assert dict(outlet.show(Where(yard.folder), gone.id).facts)["Supply"] == "hall"
 
 
 def test_a_person_who_did_something_is_not_voided(yard: Workspace) -> None:
@@ -583,7 +588,8 @@ def test_what_was_recorded_of_a_thing_is_voided_by_its_id(yard: Workspace) -> No
         assert len(yard.register.all(kind)) == 1
         module.void(at(yard), made.record.id, "mistake")
         assert yard.register.all(kind) == []
-    supply.void(at(yard), "hall/fine", "mistake")
+    done_stage = supply.void(at(yard), "hall/fine", "mistake")
+    assert done_stage.said.startswith(f"Stage fine ({done_stage.record.id}) is void.")
     assert yard.register.all(Stage) == []
     with pytest.raises(UnknownRecordError, match="is an outlet, and a supply is needed"):
         supply.void(at(yard), yard.register.get(Outlet, "hall-1").id, "mistake")

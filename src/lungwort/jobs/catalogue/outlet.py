@@ -10,8 +10,8 @@ from lungwort.errors import InputError
 from lungwort.jobs.catalogue import shape, typed
 from lungwort.jobs.catalogue.shape import Done, Fact, Listing, Noun, Section, Session, Taken, View
 from lungwort.jobs.catalogue.supply import the_one
-from lungwort.jobs.opening import Where, opened, site_of
-from lungwort.register.model import HandTest, LogImport, Outlet, Supply, WearerEquipment
+from lungwort.jobs.opening import Where, opened
+from lungwort.register.model import HandTest, LogImport, Outlet, Site, Supply, WearerEquipment
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -395,8 +395,8 @@ def show(where: Where, name: str, *, history: bool = False) -> View:
     with opened(where, read_only=True) as workspace:
         register = workspace.register
         outlet = shape.found(register, NOUN, name)
-        supply = register.get(Supply, outlet.supply_id)
-        site = site_of(register, supply)
+        supply = shape.newest(register, Supply, outlet.supply_id)
+        site = shape.newest(register, Site, supply.site_id)
         worn = register.all(WearerEquipment, outlet_id=outlet.id)
         tests = register.all(HandTest, outlet_id=outlet.id)
         logs = register.all(LogImport, outlet_id=outlet.id)

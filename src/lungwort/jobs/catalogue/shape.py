@@ -295,8 +295,37 @@ def need_reason(reason: str | None) -> str:
 
 
 def name_of(record: Record) -> str:
-    """Give the name by which a user calls a thing; its id where it has none."""
-    return str(getattr(record, record.NAME)) if record.NAME else record.id
+    """Give the name by which a user calls a thing; with its id where that is needed as well."""
+    if record.NAME:
+        return str(getattr(record, record.NAME))
+    name = getattr(record, "name", "")
+    return f"{name} ({record.id})" if name else record.id
+
+
+def newest(register: Reader, kind: type[R], thing_id: str) -> R:
+    """Give the newest version of a thing that another one names, voided or not.
+
+    Parameters
+    ----------
+    register : Reader
+        The record.
+    kind : type
+        Of which kind.
+    thing_id : str
+        Its id.
+
+    Returns
+    -------
+    Record
+        Its newest version.
+
+    Raises
+    ------
+    UnknownRecordError
+        Where it was never recorded.
+    """
+    versions = register.history(kind, thing_id)
+    return versions[-1] if versions else register.get(kind, thing_id)
 
 
 def replaced(

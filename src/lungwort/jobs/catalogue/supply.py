@@ -35,6 +35,14 @@ STATE_WORDS: Final = {
     "withdrawn": "withdrawn",
     "under_test": "under test",
 }
+_OF_THE_MACHINE: Final = (
+    "kind",
+    "oil_lubricated",
+    "lubricant",
+    "intake",
+    "pressure_bar_g",
+    "lowest_temperature_c",
+)
 
 
 def _kind(text: str, option: str) -> str:
@@ -302,6 +310,12 @@ def change(at: Session, name: str, facts: SupplyFacts, reason: str | None) -> Do
                 "The move is recorded as an event as well: what was tested before it no longer "
                 "counts as a test after it."
             )
+        if any(getattr(new, one) != getattr(old, one) for one in _OF_THE_MACHINE):
+            said.append(
+                "If the machine itself was changed, and not only what was written of it, record that "
+                f"too: 'lungwort supply event {new.name} --kind other --what TEXT'. It asks for a new "
+                "test."
+            )
         if new.in_use and not old.in_use:
             said.append("Its air is to be tested before it is used again.")
     return Done(new, told, (*said, *remarks))
@@ -432,7 +446,7 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
     with opened(where, read_only=True) as workspace:
         register = workspace.register
         supply = shape.found(register, NOUN, name)
-        site = register.get(Site, supply.site_id)
+        site = shape.newest(register, Site, supply.site_id)
         facts, sections, plain = supply_view.parts(register, supply, site, now=now)
         return shape.view(
             register,
