@@ -1,6 +1,7 @@
 # Everything is set up here from nothing: a Python with pip and make are enough.
 #   make try    install and run the main job on the invented site
 #   make test   install everything for tests and run all of them
+#   make slow   run what takes minutes too, such as hundreds of kills during imports
 #   make bench  measure reading and judging against bare Polars
 #   make docs   write the generated pages of docs/
 
@@ -9,7 +10,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO := demo-out
 
-.PHONY: try test lint types imports unit wheel bench docs clean
+.PHONY: try test lint types imports unit wheel slow bench docs clean
 
 try: $(VENV)/ready-try
 	$(BIN)/lungwort demo $(DEMO)
@@ -30,8 +31,11 @@ imports: $(VENV)/ready-test
 unit: $(VENV)/ready-test
 	$(BIN)/coverage erase
 	$(BIN)/pytest -n 2 --cov --cov-report=
-	$(BIN)/coverage report --include='*/lungwort/limits/*,*/lungwort/verdict/*' --fail-under=100
+	$(BIN)/coverage report --include='*/lungwort/limits/*,*/lungwort/verdict/*,*/lungwort/plan/*' --fail-under=100
 	$(BIN)/coverage report --fail-under=97
+
+slow: $(VENV)/ready-test
+	$(BIN)/pytest -n 2 --run-slow -m slow
 
 wheel: $(VENV)/ready-test
 	$(BIN)/python tools/check_wheel.py
