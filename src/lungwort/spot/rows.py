@@ -117,19 +117,19 @@ def rows_interval(kind: IndicatorKind, states: tuple[str, ...]) -> Interval:
                 "again; if it stays so, it is faulty: void the test and take a new one."
             )
     thresholds: list[tuple[float, bool]] = []
-    marked = 0.0
+    at_least_to = 0.0
     for row, rank in zip(kind.rows, ranks, strict=True):
         if row.dots_mg_m3 is not None:
             thresholds.append((row.dots_mg_m3, rank >= 1))
+        elif rank == 1:
+            # Dots without a threshold of their own lie anywhere below the row's joined line.
+            at_least_to = row.line_mg_m3
         thresholds.append((row.line_mg_m3, rank >= 2))  # noqa: PLR2004 - a joined line
-        if rank:
-            marked = row.dots_mg_m3 or marked or row.line_mg_m3
-            # Dots without a threshold of their own lie somewhere below the row's joined line.
-            if row.dots_mg_m3 is None and rank == 1:
-                marked = max(marked, math.nextafter(row.line_mg_m3, 0.0))
     reached = [value for value, seen in thresholds if seen]
     lower = max(reached, default=0.0)
-    open_ones = [value for value, seen in thresholds if not seen and value > max(lower, marked)]
+    open_ones = [
+        value for value, seen in thresholds if not seen and value > lower and value >= at_least_to
+    ]
     if not reached:
         return Interval.less_than(open_ones[0], UNIT)
     if not open_ones:
