@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from tests.logs.made import START, columns, table, write
 
 from lungwort.errors import LogError, RecipeError
+from lungwort.logs.model import Channel
 from lungwort.logs.options import ReadOptions
 from lungwort.logs.read import read_log
-from lungwort.logs.recipe import load_recipe, recipe_text
+from lungwort.logs.recipe import load_recipe, recipe_of, recipe_text
 
 GOOD = """\
 format = "lungwort-recipe/1"
@@ -229,3 +230,40 @@ def test_what_is_written_is_what_is_loaded(
     assert (back.decimal, back.delimiter, back.only_columns) == (decimal, delimiter, True)
     assert back.settle_s == pytest.approx(settle_s, rel=1e-9)
     assert back.time_columns == tuple(headings[:1])
+
+
+CO = Channel("co", "co", "volume_fraction", "ppm", heading="Sensor 1", logged_unit="%")
+DEW = Channel("water", "water", "pressure_dew_point", "°C", heading="Sensor 2", logged_unit="°C")
+
+
+def test_a_log_that_was_read_gives_its_recipe(tmp_path: Path) -> None:
+    """With what its columns were taken for, and with the moment of elapsed second 0."""
+    options = ReadOptions(
+        zone="Europe/Oslo",
+        units=(("co", "%"), ("time", "min")),
+        start=datetime(2026, 3, 4, 10),  # noqa: DTZ001 - a wall time
+        settle_s=60.0,
+    )
+    back = load(tmp_path, recipe_of(options, [CO, DEW], "hall"))
+    assert back.columns == (("co", "Sensor 1"), ("water", "Sensor 2"))
+    assert back.units == (
+        ("Sensor 1", "%"),
+        ("Sensor 2", "°C pressure dew point"),
+        ("time", "min"),
+    )
+    assert (back.start, back.zone, back.settle_s) == (options.start, options.zone, 60.0)
+    assert (back.only_columns, back.recipe) == (True, "hall")
+
+
+@pytest.mark.parametrize("channels", [[], [CO, CO]])
+def test_columns_that_cannot_be_named_are_not(tmp_path: Path, channels: list[Channel]) -> None:
+    """Several layouts, or one heading twice: only what was settled, the rest as a comment."""
+    options = ReadOptions(columns=(("co", "A"),), units=(("A", "ppm"), ("water", "mg/m3")))
+    text = recipe_of(options, channels, "x")
+    back = load(tmp_path, text)
+    assert (back.columns, back.units, back.only_columns) == (
+        (("co", "A"),),
+        (("A", "ppm"),),
+        False,
+    )
+    assert '# Settled besides: "water=mg/m3"' in text

@@ -26,18 +26,11 @@ from lungwort.logs.read import read_with
 from lungwort.logs.recipe import load_recipe
 from lungwort.register import parts as parts_module
 from lungwort.register import store
+from lungwort.register.known import content_digest, draft_import
 from lungwort.register.logdoc import facts_of
 from lungwort.register.model import Instrument, LogImport, Outlet, Part, Person, Site, Supply
 from lungwort.register.parts import by_month, sweep
-from lungwort.register.store import (
-    check_parts,
-    content_digest,
-    draft_import,
-    facts_of_import,
-    import_log,
-    load_log,
-    store_log,
-)
+from lungwort.register.store import check_parts, facts_of_import, import_log, load_log, store_log
 from lungwort.register.workspace import Workspace, create_workspace
 
 DATA = Path(__file__).parents[1] / "data"

@@ -303,6 +303,7 @@ def _record(
     now: datetime,
 ) -> tuple[LogImport, bool, list[str]]:
     from lungwort.register import store  # noqa: PLC0415 - keeps --help instant
+    from lungwort.register.known import draft_import, on_record  # noqa: PLC0415 - beside the store
     from lungwort.register.model import Person  # noqa: PLC0415 - beside the store
     from lungwort.register.parts import sweep  # noqa: PLC0415 - keeps --help instant
 
@@ -310,7 +311,7 @@ def _record(
     options = request.reading.options()
     files: list[tuple[str, bytes | Path]] = [(path.name, path) for path in request.files]
     also_here, reason = request.also_here or "", request.reason or ""
-    draft = store.draft_import(
+    draft = draft_import(
         log,
         outlet=outlet,
         instrument=instrument,
@@ -320,9 +321,7 @@ def _record(
     )
     # The files are held alone from the first part to the record, so that a backup gets both.
     with workspace.lock():
-        known = store.on_record(
-            workspace, register, draft, options, also_here=also_here, reason=reason
-        )
+        known = on_record(workspace, register, draft, options, also_here=also_here, reason=reason)
         same = known is not None and known.content_sha256 == draft.content_sha256
         spoiled = store.check_parts(workspace, [known]) if known is not None and same else []
         if known is not None and not reason.strip() and not spoiled:
