@@ -72,6 +72,7 @@ def test_all_on_one_screen(folder: Path) -> None:
     assert "● CONFORMS" in done.stdout
     assert "✕ DOES NOT CONFORM" in done.stdout
     assert "■ WITHDRAWN since" in done.stdout
+    assert "● CONFORMS, by its evidence alone; not to be breathed until it is" in done.stdout
     assert "▶ in service since" in done.stdout
     assert "Carbon monoxide: the newest evidence" in done.stdout
     assert "\x1b" not in done.stdout

@@ -46,8 +46,15 @@ def test_no_evidence_at_all() -> None:
     found = judged()
 
     assert found.overall == "not_proven"
-    assert "Carbon monoxide: there is no evidence. Test it." in found.reasons
-    assert len(found.reasons) == len(yard.KEYS)
+    assert found.reasons == (
+        (
+            "Oxygen, oil, carbon monoxide, carbon dioxide, odour and water: there is no evidence. "
+            "Test it."
+        ),
+    )
+    assert next(one for one in found.limits if one.key == "co").why == (
+        "Carbon monoxide: there is no evidence. Test it."
+    )
     assert found.weakest is not None
     assert found.weakest.verdict == "no_evidence"
     assert found.limits[0].age is None
@@ -299,12 +306,31 @@ def test_each_outlet_stands_for_itself() -> None:
 
     found = judged(good, outlets=outlets)
     assert found.overall == "not_proven"
-    assert found.reasons[0] == "paint-2: Oxygen: there is no evidence. Test it."
+    assert found.reasons[0].startswith("paint-2: Oxygen, oil, carbon monoxide")
     assert [one.overall for one in found.outlets] == ["conforms", "not_proven"]
     both = judged(good, yard.verdict(yard.ago(10), "v2", "outlet-2"), outlets=outlets)
     assert both.overall == "conforms"
     worst = judged(good, yard.failing(yard.ago(10), outlet="outlet-2"), outlets=outlets)
     assert worst.overall == "does_not_conform"
+
+
+def test_what_limits_have_in_common_is_said_once() -> None:
+    """What is outside first; two limits of one analyte are one name."""
+    limits = evolve(
+        yard.LIMITS,
+        limits=(*yard.LIMITS.limits, evolve(yard.LIMITS.limit("co"), key="co-8h")),
+    )
+    words = (
+        *yard.words(yard.ago(5), oil="undecided", co="does_not_conform"),
+        evolve(yard.words(yard.ago(5))[0], key="co-8h", analyte="co", verdict="undecided"),
+    )
+    verdict = yard.failing(yard.ago(5), limits=words)
+    found = supply_evidence(yard.yard(verdicts=(verdict,)), "supply-1", limits)
+
+    assert [reason.split(":")[0] for reason in found.reasons] == [
+        "Carbon monoxide",
+        "Oil and carbon monoxide",
+    ]
 
 
 def test_without_outlet_supply_or_limits() -> None:

@@ -80,7 +80,7 @@ def _show_row(out: Console, row: SupplyRow, *, full: bool) -> None:
     table.add_column(no_wrap=True, min_width=16)
     table.add_column(overflow="fold")
     table.add_row(Text("  state"), _state(row))
-    table.add_row(Text("  verdict"), verdict_words(row.verdict))
+    table.add_row(Text("  verdict"), _verdict(row))
     if row.verdict != "conforms":
         shown = row.reasons if full else row.reasons[:_MOST_REASONS]
         left = len(row.reasons) - len(shown)
@@ -107,6 +107,17 @@ def _state(row: SupplyRow) -> Text:
     return Text.assemble(
         (f"{_STATE_MARK[row.state]} {words}", style), f"{since}: {row.why}" if row.why else since
     )
+
+
+def _verdict(row: SupplyRow) -> Text:
+    from rich.text import Text  # noqa: PLC0415 - keeps --help instant
+
+    words = verdict_words(row.verdict)
+    if row.state == "in_service":
+        return words
+    # No green word beside air that nobody may breathe.
+    rest = "by its evidence alone; not to be breathed until it is returned to service"
+    return Text(f"{words.plain}, {rest}", style="bold")
 
 
 def verdict_words(verdict: str) -> Text:

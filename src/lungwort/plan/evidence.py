@@ -317,17 +317,36 @@ def _outlet(ground: _Ground, outlet: Outlet) -> OutletEvidence:
     ]
     required = required_limits(ground.limit_set, ground.supply)
     limits = tuple(_evidence(ground, outlet, limit, records) for limit in required)
-    reasons = [one.why for one in limits if one.verdict == DOES_NOT_CONFORM]
-    if reasons:
+    outside = [one for one in limits if one.verdict == DOES_NOT_CONFORM]
+    if outside:
         overall = DOES_NOT_CONFORM
     elif limits and all(one.proves for one in limits):
         overall = CONFORMS
     else:
         overall = NOT_PROVEN
+    reasons = _reasons((*outside, *(one for one in limits if one not in outside)))
     if not limits:
-        reasons.append("The limit set has no required limit, so nothing can be proved by it.")
-    reasons += [one.why for one in limits if one.why]
-    return OutletEvidence(outlet.id, outlet.name, overall, tuple(dict.fromkeys(reasons)), limits)
+        reasons = ("The limit set has no required limit, so nothing can be proved by it.",)
+    return OutletEvidence(outlet.id, outlet.name, overall, reasons, limits)
+
+
+def _reasons(limits: Iterable[Evidence]) -> tuple[str, ...]:
+    """Say once what several limits have in common."""
+    names: dict[str, list[str]] = {}
+    for one in limits:
+        name, sign, rest = one.why.partition(": ")
+        if sign and name == _analyte(one.analyte):
+            names.setdefault(rest, []).append(name)
+        elif one.why:
+            names.setdefault(one.why, [])
+    return tuple(f"{_listed(found)}: {rest}" if found else rest for rest, found in names.items())
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Name several analytes in running text."""
+    first, *others = dict.fromkeys(names)
+    others = [name[:1].lower() + name[1:] for name in others]
+    return " and ".join([", ".join([first, *others[:-1]]), *others[-1:]])
 
 
 def _evidence(
