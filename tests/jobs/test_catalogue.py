@@ -20,15 +20,17 @@ from lungwort.errors import InputError, LungwortError, RegisterError, UnknownRec
 from lungwort.jobs.catalogue import (
     assess,
     channels,
+    chosen,
     instrument,
     lot,
     outlet,
     person,
-    shape,
+    quantities,
     site,
     supply,
     treatment,
     typed,
+    voiding,
 )
 from lungwort.jobs.catalogue.shape import Session
 from lungwort.jobs.opening import Where
@@ -164,7 +166,7 @@ def test_person_names_are_as_written() -> None:
 )
 def test_numbers_keep_their_decimals(text: str, expected: str) -> None:
     """A comma is a decimal sign, and what was written stays to the last decimal."""
-    found = typed.decimal_number(text, "--row", text)
+    found = quantities.decimal_number(text, "--row", text)
     assert (found, str(found)) == (Decimal(expected), str(Decimal(expected)))
 
 
@@ -173,14 +175,14 @@ def test_a_sign_that_can_part_thousands_is_refused(text: str) -> None:
     """1,234 can be 1234 or 1.234: the message gives both ways to write it."""
     digits = re.sub(r"[.,]", "", text)
     with pytest.raises(InputError, match=f"can be read as {digits} or as"):
-        typed.decimal_number(text, "--row", text, "ppm")
+        quantities.decimal_number(text, "--row", text, "ppm")
 
 
 def test_percent_with_three_decimals_is_no_thousand() -> None:
     """Oxygen of 20.946 % is read, as no percentage has thousands; with a comma it is refused."""
-    assert typed.decimal_number("20.946", "--row", "20.946 %", "%") == Decimal("20.946")
+    assert quantities.decimal_number("20.946", "--row", "20.946 %", "%") == Decimal("20.946")
     with pytest.raises(InputError, match=r"20946 or as 20\.946"):
-        typed.decimal_number("20,946", "--row", "20,946 %", "%")
+        quantities.decimal_number("20,946", "--row", "20,946 %", "%")
 
 
 @pytest.mark.parametrize(
@@ -212,45 +214,45 @@ def test_days_are_iso_8601_only(text: str, message: str) -> None:
 def test_an_unknown_zone_is_refused_with_near_ones(text: str, message: str) -> None:
     """Names of the tz database only."""
     with pytest.raises(InputError, match=message):
-        typed.zone(text, "--zone")
-    assert typed.zone("europe/london", "--zone") == "Europe/London"
+        chosen.zone(text, "--zone")
+    assert chosen.zone("europe/london", "--zone") == "Europe/London"
 
 
 def test_limit_set_and_plan_are_held_against_those_that_are_there(tmp_path: Path) -> None:
     """An unknown id is refused with near ones; a file of one's own is kept with its full path."""
     with pytest.raises(InputError, match=r"--limits: .*en12021-2014-airline"):
-        typed.limit_set("en12021-2014-airlin", "--limits")
+        chosen.limit_set("en12021-2014-airlin", "--limits")
     with pytest.raises(InputError, match=r"--plan: .*quarterly"):
-        typed.plan_id("quartely", "--plan")
+        chosen.plan_id("quartely", "--plan")
     with pytest.raises(InputError, match="does not exist"):
-        typed.limit_set(str(tmp_path / "mine.toml"), "--limits")
-    assert typed.limit_set("none", "--limits") == ""
-    assert typed.plan_id("quarterly", "--plan") == "quarterly"
+        chosen.limit_set(str(tmp_path / "mine.toml"), "--limits")
+    assert chosen.limit_set("none", "--limits") == ""
+    assert chosen.plan_id("quarterly", "--plan") == "quarterly"
     mine = tmp_path / "mine.toml"
     mine.write_text(
         'format = 1\nid = "mine"\ntitle = "Ours"\nextends = ["en12021-2014-airline"]\n'
         'use = "airline"\ndocument = "house rule"\nedition = "2026"\n',
         encoding="utf-8",
     )
-    assert typed.limit_set(str(mine), "--limits") == str(mine.resolve())
-    assert "file of your own" in " ".join(typed.limit_set_remarks(str(mine)))
-    assert "not for breathing air" in " ".join(typed.limit_set_remarks("osha-pel"))
+    assert chosen.limit_set(str(mine), "--limits") == str(mine.resolve())
+    assert "file of your own" in " ".join(chosen.limit_set_remarks(str(mine)))
+    assert "not for breathing air" in " ".join(chosen.limit_set_remarks("osha-pel"))
 
 
 def test_pressure_temperature_and_flow_carry_units() -> None:
     """100 psi is 6.894757 bar (NIST SP 811, B.8: 1 psi = 6.894 757 E+03 Pa)."""
-    assert typed.pressure_bar_g("7 bar(g)", "--pressure") == (Decimal(7), "")
-    psi, _ = typed.pressure_bar_g("100 psi(g)", "--pressure")
+    assert quantities.pressure_bar_g("7 bar(g)", "--pressure") == (Decimal(7), "")
+    psi, _ = quantities.pressure_bar_g("100 psi(g)", "--pressure")
     assert abs(psi - Decimal("6.894757")) < Decimal("0.000001")
-    assert "taken as gauge" in typed.pressure_bar_g("7 bar", "--pressure")[1]
-    assert typed.temperature_c("-20 °C", "--lowest-temperature") == Decimal(-20)
-    assert typed.flow_l_min("10.2 m3/h", "--minimum-flow") == Decimal(170)  # 170 L x 60 / 1000
+    assert "taken as gauge" in quantities.pressure_bar_g("7 bar", "--pressure")[1]
+    assert quantities.temperature_c("-20 °C", "--lowest-temperature") == Decimal(-20)
+    assert quantities.flow_l_min("10.2 m3/h", "--minimum-flow") == Decimal(170)  # 170 L x 60 / 1000
     for call, text, message in (
-        (typed.pressure_bar_g, "7", "has no unit"),
-        (typed.pressure_bar_g, "1,000 bar(g)", "1000 or as 1.0"),
-        (typed.flow_l_min, "170", "has no unit"),
-        (typed.flow_l_min, "0 L/min", "above 0 L/min"),
-        (typed.temperature_c, "300 °C", "300"),
+        (quantities.pressure_bar_g, "7", "has no unit"),
+        (quantities.pressure_bar_g, "1,000 bar(g)", "1000 or as 1.0"),
+        (quantities.flow_l_min, "170", "has no unit"),
+        (quantities.flow_l_min, "0 L/min", "above 0 L/min"),
+        (quantities.temperature_c, "300 °C", "300"),
     ):
         with pytest.raises(InputError, match=message):
             call(text, "--option")
@@ -1102,6 +1104,6 @@ def test_every_reference_is_found_before_a_void(yard: Workspace) -> None:
     assert set(REFERENCES.values()) <= set(KINDS)
     wenna = yard.register.get(Person, "Wenna Harkle")
     treatment.event(at(yard), "hall", kind="moved", what="x")
-    assert [one.KIND for one in shape.referring(yard.register, wenna)] == ["event"]
+    assert [one.KIND for one in voiding.referring(yard.register, wenna)] == ["event"]
     slip = yard.register.get(Site, "slipway")
-    assert [one.KIND for one in shape.referring(yard.register, slip)] == ["supply"]
+    assert [one.KIND for one in voiding.referring(yard.register, slip)] == ["supply"]

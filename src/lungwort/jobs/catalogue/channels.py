@@ -8,7 +8,11 @@ from typing import TYPE_CHECKING, Final
 from lungwort.air import units
 from lungwort.air.analytes import ANALYTES
 from lungwort.errors import InputError
-from lungwort.jobs.catalogue import shape, typed
+from lungwort.jobs.catalogue import (
+    quantities,
+    shape,
+    typed,
+)
 from lungwort.paper.text import NO_VALUE
 from lungwort.register.model import CalibrationRow, InstrumentChannel
 
@@ -21,13 +25,13 @@ ROW_EXAMPLE: Final = "'co=50/48.5/50.1 ppm ± 2 ppm'"
 
 _SPREAD: Final = re.compile(r"(?:±|\+/-|\+-)")
 _RANGE: Final = re.compile(
-    rf"(?P<low>{typed.NUMBER})\s*(?:-|–|to\b|\.\.\.?|…)\s*(?P<high>{typed.NUMBER})\s*(?P<unit>.*)",
+    rf"(?P<low>{quantities.NUMBER})\s*(?:-|–|to\b|\.\.\.?|…)\s*(?P<high>{quantities.NUMBER})\s*(?P<unit>.*)",
     re.DOTALL | re.IGNORECASE,
 )
-_NUMBER_AND_UNIT: Final = re.compile(rf"(?P<number>{typed.NUMBER})\s*(?P<unit>.*)", re.DOTALL)
+_NUMBER_AND_UNIT: Final = re.compile(rf"(?P<number>{quantities.NUMBER})\s*(?P<unit>.*)", re.DOTALL)
 _ROW: Final = re.compile(
-    rf"(?P<reference>{typed.NUMBER})\s*/\s*(?P<found>{typed.NUMBER})"
-    rf"(?:\s*/\s*(?P<left>{typed.NUMBER}))?\s*(?P<unit>.*)",
+    rf"(?P<reference>{quantities.NUMBER})\s*/\s*(?P<found>{quantities.NUMBER})"
+    rf"(?:\s*/\s*(?P<left>{quantities.NUMBER}))?\s*(?P<unit>.*)",
     re.DOTALL,
 )
 _OF_REFERENCE: Final = re.compile(r"%\s*of\s+(?:the\s+)?reference\s*$", re.IGNORECASE)
@@ -82,13 +86,13 @@ def _channel(name: str, value: str, text: str, option: str) -> InstrumentChannel
             raise InputError(
                 f"{where}: a range has two ends. Write it like {CHANNEL_EXAMPLE}, or the unit alone."
             )
-        unit = typed.unit_of(key, measured, where)
+        unit = quantities.unit_of(key, measured, where)
         low = high = None
     else:
-        unit = typed.unit_of(key, match["unit"], where)
-        bare = typed.bare_unit(unit)
+        unit = quantities.unit_of(key, match["unit"], where)
+        bare = quantities.bare_unit(unit)
         low, high = (
-            typed.decimal_number(match[end], option, text, bare) for end in ("low", "high")
+            quantities.decimal_number(match[end], option, text, bare) for end in ("low", "high")
         )
         if low >= high:
             raise InputError(f"{where}: a range from {low} to {high} does not rise. Check it.")
@@ -112,7 +116,7 @@ def _spread(written: str, unit: str, text: str, option: str) -> Decimal:
         raise InputError(
             f"{option} {text!r}: {written!r} after ± is no number. Write it like ± 2 ppm."
         )
-    bare = typed.bare_unit(unit)
+    bare = quantities.bare_unit(unit)
     said = match["unit"].strip()
     # A difference of temperatures has no zero point, so °C and K do, and °F does not.
     if units.unit_name(said) != bare:
@@ -121,7 +125,7 @@ def _spread(written: str, unit: str, text: str, option: str) -> Decimal:
             + (f"{said!r} after ± is not {bare}." if said else "the number after ± has no unit.")
             + f" Write both in one unit, like ± {match['number']} {bare}."
         )
-    return typed.decimal_number(match["number"], option, text, bare)
+    return quantities.decimal_number(match["number"], option, text, bare)
 
 
 def rows(
@@ -170,14 +174,15 @@ def _row(
             f"{where}: write what was offered, what was shown before adjustment and, where it was "
             f"adjusted, what was shown after it, like {ROW_EXAMPLE}."
         )
-    unit = typed.unit_of(key, match["unit"], where)
-    bare = typed.bare_unit(unit)
+    unit = quantities.unit_of(key, match["unit"], where)
+    bare = quantities.bare_unit(unit)
     reference, found = (
-        typed.decimal_number(match[part], option, text, bare) for part in ("reference", "found")
+        quantities.decimal_number(match[part], option, text, bare)
+        for part in ("reference", "found")
     )
     left = None
     if match["left"] is not None:
-        left = typed.decimal_number(match["left"], option, text, bare)
+        left = quantities.decimal_number(match["left"], option, text, bare)
     _check_channel(key, unit, reference, known, where)
     tolerance = None if spread is None else _tolerance(spread, reference, unit, text, option)
     if tolerance is not None and tolerance < 0:
@@ -226,7 +231,7 @@ def _outside(reference: Decimal, channel: InstrumentChannel) -> bool:
 def _tolerance(spread: str, reference: Decimal, unit: str, text: str, option: str) -> Decimal:
     match = _NUMBER_AND_UNIT.fullmatch(spread)
     if match is not None and _OF_REFERENCE.fullmatch(match["unit"]):
-        share = typed.decimal_number(match["number"], option, text, "%")
+        share = quantities.decimal_number(match["number"], option, text, "%")
         return abs(reference) * share / 100
     return _spread(spread, unit, text, option)
 
@@ -268,7 +273,7 @@ def range_words(channel: InstrumentChannel) -> str:
 def channel_words(channel: InstrumentChannel) -> str:
     """Write a channel, such as 'co: 0 to 100 ppm ± 2 ppm'."""
     spread = (
-        f" ± {shape.amount(channel.uncertainty, typed.bare_unit(channel.unit))}"
+        f" ± {shape.amount(channel.uncertainty, quantities.bare_unit(channel.unit))}"
         if channel.uncertainty is not None
         else ""
     )
@@ -277,7 +282,7 @@ def channel_words(channel: InstrumentChannel) -> str:
 
 def row_words(row: CalibrationRow) -> str:
     """Write a row of a calibration: what was offered, and what it showed."""
-    bare = typed.bare_unit(row.unit)
+    bare = quantities.bare_unit(row.unit)
     left = f", as left {shape.amount(row.as_left, bare)}" if row.as_left is not None else ""
     allowed = f" (± {shape.amount(row.tolerance, bare)})" if row.tolerance is not None else ""
     return (

@@ -3,27 +3,30 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
-from zoneinfo import ZoneInfo
 
 from attrs import frozen
 
-from lungwort.air.analytes import ANALYTES
 from lungwort.errors import InputError, OutputError
-from lungwort.jobs.catalogue import channels, shape, typed
+from lungwort.jobs.catalogue import (
+    calibration,
+    channels,
+    shape,
+    showing,
+    typed,
+    voiding,
+)
 from lungwort.jobs.catalogue.shape import Done, Fact, Listing, Noun, Section, Session, View
 from lungwort.jobs.opening import Where, common_zone, opened, typed_time
 from lungwort.register.model import BUMP_TEST, CALIBRATION, Calibration, Instrument
 
 if TYPE_CHECKING:
-    from datetime import date, datetime
+    from datetime import datetime
     from pathlib import Path
 
-    from lungwort.register.model import CalibrationRow
     from lungwort.register.records import Reader
 
 MOST_MONTHS: Final = 120
 MOST_DAYS: Final = 730
-LARGEST_PAPER_BYTES: Final = 50_000_000
 _SHOWN: Final = 10
 
 
@@ -69,7 +72,6 @@ _WITH_CHANNELS: Final = Noun(
     Instrument, "instrument", "instruments", (*NOUN.facts[:3], _CHANNELS, *NOUN.facts[3:])
 )
 _CALIBRATION: Final = Noun(Calibration, "calibration", "calibrations", ())
-_WORDS: Final = {CALIBRATION: "calibration", BUMP_TEST: "bump test"}
 
 
 @frozen(kw_only=True)
@@ -246,7 +248,7 @@ def bump(at: Session, name: str, facts: CalibrationFacts) -> Done:
 
 
 def _calibrated(at: Session, name: str, facts: CalibrationFacts, kind: str) -> Done:
-    word = _WORDS[kind]
+    word = calibration.WORDS[kind]
     if facts.passed is None:
         raise InputError(
             f"It is not said how the {word} ended. Give --passed where the instrument may be used, "
@@ -255,15 +257,15 @@ def _calibrated(at: Session, name: str, facts: CalibrationFacts, kind: str) -> D
     valid_until = typed.day(facts.valid_until, "--valid-until") if facts.valid_until else None
     done_by = typed.words(facts.done_by or "", "--done-by")
     note = typed.words(facts.note or "", "--note")
-    paper = _paper(facts.paper)
+    paper = calibration.paper_content(facts.paper)
     with at.recording() as (workspace, change, said):
         instrument = change.get(Instrument, name)
         rows = channels.rows(facts.rows, "--row", instrument.channels)
         if facts.passed:
-            _refuse_if_it_did_not_pass(rows, word)
+            calibration.refuse_if_it_did_not_pass(rows, word)
         zone = common_zone(change)
         moment = typed_time(facts.time, zone, "--time", now=at.now)
-        _check_until(valid_until, moment, zone, word)
+        calibration.check_until(valid_until, moment, zone, word)
         record = change.add(
             Calibration(
                 instrument_id=instrument.id,
@@ -277,7 +279,7 @@ def _calibrated(at: Session, name: str, facts: CalibrationFacts, kind: str) -> D
                 note=note,
             )
         )
-        said.extend(_remarks(instrument, record, at.now, zone))
+        said.extend(calibration.remarks_on(instrument, record, at.now, zone))
     when = shape.clock(zone, [moment])
     return Done(
         record,
@@ -293,82 +295,6 @@ def _calibrated(at: Session, name: str, facts: CalibrationFacts, kind: str) -> D
             ),
         ),
     )
-
-
-def _refuse_if_it_did_not_pass(rows: tuple[CalibrationRow, ...], word: str) -> None:
-    faults = [fault for fault in map(channels.failing, rows) if fault]
-    if faults:
-        raise InputError(
-            f"--passed, but {'; '.join(faults)}. A {word} beyond its tolerance did not pass: record it "
-            "with --failed, or check the numbers."
-        )
-
-
-def _check_until(valid_until: date | None, moment: datetime, zone: str | None, word: str) -> None:
-    if valid_until is None:
-        return
-    done_on = moment.astimezone(ZoneInfo(zone or "UTC")).date()
-    if valid_until < done_on:
-        raise InputError(
-            f"--valid-until {valid_until} lies before the {word} itself ({done_on}). Check both."
-        )
-
-
-def _paper(path: Path | None) -> bytes | None:
-    if path is None:
-        return None
-    try:
-        content = path.read_bytes()
-    except FileNotFoundError:
-        raise InputError(f"--paper: the file {path} does not exist. Check the path.") from None
-    except OSError as error:
-        raise InputError(f"--paper: {path} cannot be read: {error.strerror or error}.") from None
-    if not content:
-        raise InputError(f"--paper: the file {path} is empty. Give the certificate itself.")
-    if len(content) > LARGEST_PAPER_BYTES:
-        raise InputError(
-            f"--paper: {path} has {len(content)} bytes. Give a file of at most "
-            f"{LARGEST_PAPER_BYTES} bytes."
-        )
-    return content
-
-
-def _remarks(
-    instrument: Instrument, record: Calibration, now: datetime, zone: str | None
-) -> list[str]:
-    remarks = []
-    if not record.rows:
-        remarks.append(
-            "No values are on record (--row): only the word how it ended."
-            + ("" if record.paper_sha256 else " Keep its paper with it (--paper FILE).")
-        )
-    elif record.passed:
-        open_rows = [row.analyte for row in record.rows if row.tolerance is None]
-        if open_rows:
-            remarks.append(
-                f"No tolerance is stated for {', '.join(dict.fromkeys(open_rows))}: that it passed was "
-                "taken on your word."
-            )
-        covered = {row.analyte for row in record.rows}
-        missing = [
-            ANALYTES[key].name
-            for key in dict.fromkeys(one.analyte for one in instrument.channels)
-            if key not in covered
-        ]
-        if missing:
-            remarks.append(
-                f"There is no row for {', '.join(missing)}. Check that the {_WORDS[record.kind]} "
-                "covered the whole instrument."
-            )
-    today = now.astimezone(ZoneInfo(zone or "UTC")).date()
-    if record.passed and record.valid_until is not None and record.valid_until < today:
-        remarks.append(f"It ended on {shape.day(record.valid_until)} and covers nothing since.")
-    if not record.passed:
-        remarks.append(
-            f"What {instrument.name} measured since its last good check is in doubt, and what it "
-            "measures from now on proves nothing."
-        )
-    return remarks
 
 
 def void(at: Session, name: str, reason: str | None) -> Done:
@@ -393,7 +319,7 @@ def void(at: Session, name: str, reason: str | None) -> Done:
     RegisterError
         Where something on record refers to it.
     """
-    return shape.void(
+    return voiding.void(
         at,
         NOUN,
         name,
@@ -468,7 +394,7 @@ def listed(where: Where, *, now: datetime, retired_too: bool = False) -> Listing
         register = workspace.register
         records = register.all(Instrument)
         lapses = {one.id: _lapses(register, one, now) for one in records}
-        return shape.listing(
+        return showing.listing(
             NOUN,
             records,
             retired_too=retired_too,
@@ -512,7 +438,7 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
     """
     with opened(where, read_only=True) as workspace:
         register = workspace.register
-        instrument = shape.found(register, NOUN, name)
+        instrument = showing.found(register, NOUN, name)
         zone = common_zone(register)
         records = sorted(
             register.all(Calibration, instrument_id=instrument.id),
@@ -521,7 +447,7 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
         )
         when = shape.clock(zone, [one.time for one in records])
         sections = []
-        for kind, word in _WORDS.items():
+        for kind, word in calibration.WORDS.items():
             mine = [one for one in records if one.kind == kind]
             rows = tuple(
                 (
@@ -536,7 +462,7 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
             below = tuple(
                 f"{when.time(one.time)}: {'; '.join(said)}"
                 for one in mine[:_SHOWN]
-                if (said := _told(one))
+                if (said := calibration.told(one))
             )
             title = f"{word.capitalize()}s" + (
                 f", the newest {_SHOWN} of {len(mine)}" if len(mine) > _SHOWN else ""
@@ -544,7 +470,7 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
             headings = (f"when ({when.zone_name})", "ended", "valid until", "by", "id")
             sections.append(Section(title, headings, rows, "None on record.", below))
         lapses = _lapses(register, instrument, now)
-        return shape.view(
+        return showing.view(
             register,
             _WITH_CHANNELS,
             instrument,
@@ -558,13 +484,3 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
             history=history,
             remarks=lapses,
         )
-
-
-def _told(record: Calibration) -> list[str]:
-    """Say what its channels showed, and what else is kept with it."""
-    said = [channels.row_words(row) for row in record.rows]
-    if record.paper_sha256:
-        said.append("its paper is kept ('lungwort instrument paper ID --to FILE')")
-    if record.note:
-        said.append(record.note)
-    return said

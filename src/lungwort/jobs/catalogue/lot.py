@@ -9,7 +9,12 @@ from attrs import frozen
 
 from lungwort.air.analytes import ANALYTES
 from lungwort.errors import InputError, RegisterError
-from lungwort.jobs.catalogue import shape, typed
+from lungwort.jobs.catalogue import (
+    shape,
+    showing,
+    typed,
+    voiding,
+)
 from lungwort.jobs.catalogue.shape import Done, Fact, Listing, Noun, Section, Session, View
 from lungwort.jobs.catalogue.treatment import left
 from lungwort.jobs.opening import Where, common_zone, opened, typed_time
@@ -251,7 +256,7 @@ def void(at: Session, name: str, reason: str | None) -> Done:
     RegisterError
         Where something on record refers to it.
     """
-    return shape.void(
+    return voiding.void(
         at,
         NOUN,
         name,
@@ -285,7 +290,7 @@ def listed(where: Where, *, now: datetime, used_up_too: bool = False) -> Listing
         today = _today(now, common_zone(register))
         kept = [one for one in records if used_up_too or stock[one.id] > 0]
         hidden = len(records) - len(kept)
-        out = shape.listing(
+        out = showing.listing(
             NOUN,
             kept,
             retired_too=True,
@@ -341,7 +346,7 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
     """
     with opened(where, read_only=True) as workspace:
         register = workspace.register
-        lot = shape.found(register, NOUN, name)
+        lot = showing.found(register, NOUN, name)
         uses = sorted(
             register.all(LotUse, lot_id=lot.id), key=lambda one: (one.time, one.seq), reverse=True
         )
@@ -356,7 +361,7 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
                 for one in uses[:_SHOWN]
             ),
         )
-        return shape.view(
+        return showing.view(
             register,
             NOUN,
             lot,

@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Any, Final
 from attrs import evolve, frozen
 
 from lungwort.errors import InputError
-from lungwort.jobs.catalogue import shape, typed
+from lungwort.jobs.catalogue import (
+    quantities,
+    shape,
+    showing,
+    typed,
+    voiding,
+)
 from lungwort.jobs.catalogue.shape import Done, Fact, Listing, Noun, Section, Session, Taken, View
 from lungwort.jobs.catalogue.supply import the_one
 from lungwort.jobs.opening import Where, opened
@@ -32,7 +38,7 @@ NOUN: Final = Noun(
 
 
 def _pressure(text: str, option: str) -> Taken:
-    value, taken = typed.pressure_bar_g(text, option)
+    value, taken = quantities.pressure_bar_g(text, option)
     return Taken(value, (taken,) if taken else ())
 
 
@@ -54,7 +60,7 @@ EQUIPMENT: Final = Noun(
             "minimum_flow_l_min",
             "Least flow for one wearer",
             "--minimum-flow",
-            typed.or_none(typed.flow_l_min),
+            typed.or_none(quantities.flow_l_min),
             lambda value: shape.amount(value, "L/min"),
         ),
         Fact(
@@ -315,7 +321,7 @@ def void(at: Session, name: str, reason: str | None) -> Done:
     RegisterError
         Where something on record refers to it.
     """
-    return shape.void(
+    return voiding.void(
         at,
         NOUN,
         name,
@@ -354,7 +360,7 @@ def listed(where: Where, *, retired_too: bool = False, supply: str | None = None
         def names(outlet: Outlet) -> list[str]:
             return [f"{one.count} × {one.name}" for one in worn if one.outlet_id == outlet.id]
 
-        return shape.listing(
+        return showing.listing(
             NOUN,
             records,
             retired_too=retired_too,
@@ -394,9 +400,9 @@ def show(where: Where, name: str, *, history: bool = False) -> View:
     """
     with opened(where, read_only=True) as workspace:
         register = workspace.register
-        outlet = shape.found(register, NOUN, name)
-        supply = shape.newest(register, Supply, outlet.supply_id)
-        site = shape.newest(register, Site, supply.site_id)
+        outlet = showing.found(register, NOUN, name)
+        supply = showing.newest(register, Supply, outlet.supply_id)
+        site = showing.newest(register, Site, supply.site_id)
         worn = register.all(WearerEquipment, outlet_id=outlet.id)
         tests = register.all(HandTest, outlet_id=outlet.id)
         logs = register.all(LogImport, outlet_id=outlet.id)
@@ -454,7 +460,7 @@ def show(where: Where, name: str, *, history: bool = False) -> View:
             "hand_tests": [one.id for one in tests],
             "log_imports": [one.id for one in logs],
         }
-        return shape.view(
+        return showing.view(
             register,
             NOUN,
             outlet,

@@ -7,7 +7,12 @@ from zoneinfo import ZoneInfo
 
 from attrs import frozen
 
-from lungwort.jobs.catalogue import shape, typed
+from lungwort.jobs.catalogue import (
+    shape,
+    showing,
+    typed,
+    voiding,
+)
 from lungwort.jobs.catalogue.shape import Done, Fact, Listing, Noun, Session, View
 from lungwort.jobs.opening import Where, common_zone, opened
 from lungwort.register.model import Person
@@ -143,7 +148,7 @@ def change(at: Session, name: str, facts: PersonFacts, reason: str | None) -> Do
     with at.recording() as (_, changing, said):
         old = changing.get(Person, name)
         if values.get("in_use") is False:
-            shape.keep_one_person(changing, old)
+            voiding.keep_one_person(changing, old)
         new = shape.replaced(changing, NOUN, old, values, reason)
         told = shape.told_change(NOUN, old, new, {})
         remarks += _remarks(new, at, common_zone(changing))
@@ -172,7 +177,7 @@ def void(at: Session, name: str, reason: str | None) -> Done:
     RegisterError
         Where something on record refers to the person, or nobody would be left who can record.
     """
-    return shape.void(
+    return voiding.void(
         at,
         NOUN,
         name,
@@ -197,7 +202,7 @@ def listed(where: Where, *, retired_too: bool = False) -> Listing:
         The list.
     """
     with opened(where, read_only=True) as workspace:
-        return shape.listing(
+        return showing.listing(
             NOUN,
             workspace.register.all(Person),
             retired_too=retired_too,
@@ -240,9 +245,9 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
     """
     with opened(where, read_only=True) as workspace:
         register = workspace.register
-        person = shape.found(register, NOUN, name)
+        person = showing.found(register, NOUN, name)
         zone = common_zone(register)
-        return shape.view(
+        return showing.view(
             register,
             NOUN,
             person,

@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Final
 from attrs import frozen
 
 from lungwort.errors import RegisterError
-from lungwort.jobs.catalogue import shape, typed
+from lungwort.jobs.catalogue import (
+    chosen,
+    shape,
+    showing,
+    typed,
+    voiding,
+)
 from lungwort.jobs.catalogue.shape import Done, Fact, Listing, Noun, Section, Session, Taken, View
 from lungwort.jobs.opening import Where, opened
 from lungwort.plan.rules import DEFAULT, plan_ids
@@ -23,8 +29,8 @@ LONGEST_RETENTION_YEARS: Final = 100
 
 def read_limit_set(text: str, option: str) -> Taken:
     """Read a limit set, with what is to be minded about it."""
-    name = typed.limit_set(text, option)
-    return Taken(name, typed.limit_set_remarks(name))
+    name = chosen.limit_set(text, option)
+    return Taken(name, chosen.limit_set_remarks(name))
 
 
 def _retention(text: str, option: str) -> int:
@@ -39,13 +45,13 @@ NOUN: Final = Noun(
         Fact("name", "Name", "--name", typed.short_name),
         Fact("title", "Title", "--title", typed.words),
         Fact("address", "Address", "--address", typed.words),
-        Fact("zone", "Time zone", "--zone", typed.zone),
+        Fact("zone", "Time zone", "--zone", chosen.zone),
         Fact("limit_set", "Limit set", "--limits", read_limit_set),
         Fact(
             "plan",
             "Rule set for intervals",
             "--plan",
-            typed.plan_id,
+            chosen.plan_id,
             str,
             f"not named: {DEFAULT} holds",
         ),
@@ -206,7 +212,7 @@ def void(at: Session, name: str, reason: str | None) -> Done:
     RegisterError
         Where something on record refers to it.
     """
-    return shape.void(
+    return voiding.void(
         at,
         NOUN,
         name,
@@ -233,7 +239,7 @@ def listed(where: Where, *, retired_too: bool = False) -> Listing:
     with opened(where, read_only=True) as workspace:
         register = workspace.register
         supplies = [one for one in register.all(Supply) if one.in_use]
-        return shape.listing(
+        return showing.listing(
             NOUN,
             register.all(Site),
             retired_too=retired_too,
@@ -277,7 +283,7 @@ def show(where: Where, name: str, *, history: bool = False) -> View:
     """
     with opened(where, read_only=True) as workspace:
         register = workspace.register
-        site = shape.found(register, NOUN, name)
+        site = showing.found(register, NOUN, name)
         supplies = register.all(Supply, site_id=site.id)
         outlets = register.all(Outlet)
         sections = [
@@ -305,4 +311,4 @@ def show(where: Where, name: str, *, history: bool = False) -> View:
             "site": shape.plain(site),
             "supplies": [shape.plain(one) for one in supplies],
         }
-        return shape.view(register, NOUN, site, site.zone, sections, plain, history=history)
+        return showing.view(register, NOUN, site, site.zone, sections, plain, history=history)

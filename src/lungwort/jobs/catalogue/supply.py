@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 from attrs import frozen
 
 from lungwort.errors import InputError
-from lungwort.jobs.catalogue import shape, treatment, typed
+from lungwort.jobs.catalogue import (
+    quantities,
+    shape,
+    showing,
+    treatment,
+    typed,
+    voiding,
+)
 from lungwort.jobs.catalogue.shape import Done, Fact, Listing, Noun, Session, Taken, View
 from lungwort.jobs.catalogue.site import read_limit_set
 from lungwort.jobs.opening import Where, opened
@@ -50,7 +57,7 @@ def _kind(text: str, option: str) -> str:
 
 
 def _pressure(text: str, option: str) -> object:
-    value, taken = typed.pressure_bar_g(text, option)
+    value, taken = quantities.pressure_bar_g(text, option)
     return Taken(value, (taken,) if taken else ())
 
 
@@ -85,7 +92,7 @@ NOUN: Final = Noun(
             "lowest_temperature_c",
             "Lowest temperature of the line or cylinder",
             "--lowest-temperature",
-            typed.or_none(typed.temperature_c),
+            typed.or_none(quantities.temperature_c),
             lambda value: shape.amount(value, "°C"),
         ),
         Fact("limit_set", "Limit set", "--limits", read_limit_set),
@@ -349,7 +356,7 @@ def void(at: Session, name: str, reason: str | None) -> Done:
         Noun[Any](kind, kind.KIND.replace("_", " "), kind.KIND.replace("_", " ") + "s", ())
         for kind in (Stage, CartridgeChange, RunningHours, Event, RiskAssessment)
     )
-    return shape.void(
+    return voiding.void(
         at,
         noun,
         name,
@@ -394,7 +401,7 @@ def listed(where: Where, *, now: datetime, retired_too: bool = False) -> Listing
         def state(supply: Supply) -> str:
             return supply_state(snapshot, supply.id).state
 
-        return shape.listing(
+        return showing.listing(
             NOUN,
             register.all(Supply),
             retired_too=retired_too,
@@ -445,10 +452,10 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
 
     with opened(where, read_only=True) as workspace:
         register = workspace.register
-        supply = shape.found(register, NOUN, name)
-        site = shape.newest(register, Site, supply.site_id)
+        supply = showing.found(register, NOUN, name)
+        site = showing.newest(register, Site, supply.site_id)
         facts, sections, plain = supply_view.parts(register, supply, site, now=now)
-        return shape.view(
+        return showing.view(
             register,
             NOUN,
             supply,

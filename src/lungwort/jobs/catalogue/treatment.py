@@ -9,7 +9,11 @@ from typing import TYPE_CHECKING, Any, Final
 from attrs import frozen
 
 from lungwort.errors import InputError, RegisterError
-from lungwort.jobs.catalogue import shape, typed
+from lungwort.jobs.catalogue import (
+    quantities,
+    shape,
+    typed,
+)
 from lungwort.jobs.catalogue.shape import Done, Fact, Noun, Session
 from lungwort.jobs.opening import site_of, typed_time
 from lungwort.register.model import (
@@ -45,7 +49,7 @@ def _place(text: str, option: str) -> int:
 
 
 def _hours(text: str, option: str) -> Decimal:
-    return typed.hours(text, option, least=1)
+    return quantities.hours(text, option, least=1)
 
 
 def _months(text: str, option: str) -> int:
@@ -219,7 +223,7 @@ def cartridge(
     InputError
         Where a value cannot be used, or the lot is of another kind.
     """
-    showed = typed.hours(hours, "--hours") if hours is not None else None
+    showed = quantities.hours(hours, "--hours") if hours is not None else None
     remembered = typed.words(note or "", "--note")
     with at.recording() as (_, change, said):
         owner = change.get(Supply, supply)
@@ -346,7 +350,7 @@ def hours(
     RegisterError
         Where it does not fit what was read before or after it.
     """
-    showed = typed.hours(reading, "HOURS")
+    showed = quantities.hours(reading, "HOURS")
     remembered = typed.words(note or "", "--note")
     with at.recording() as (_, change, said):
         owner = change.get(Supply, supply)

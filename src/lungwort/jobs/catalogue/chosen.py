@@ -1,0 +1,141 @@
+"""What a user chooses from what comes with the program: time zone, limit set, rule set."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from lungwort.errors import InputError, LimitSetError, PlanError
+from lungwort.jobs.catalogue.typed import NOTHING, near
+
+
+def zone(text: str, option: str) -> str:
+    """Read a time zone.
+
+    Parameters
+    ----------
+    text : str
+        IANA name, such as Europe/London.
+    option : str
+        Option that it was given with, for the message.
+
+    Returns
+    -------
+    str
+        The name.
+
+    Raises
+    ------
+    InputError
+        Where there is no such zone; near ones are named.
+    """
+    from zoneinfo import available_timezones  # noqa: PLC0415 - reads the whole folder of zones
+
+    name = text.strip()
+    known = available_timezones()
+    exact = {one.casefold(): one for one in known}
+    name = exact.get(name.replace(" ", "_").casefold(), name)
+    if name not in known:
+        tails = {one.rpartition("/")[2].casefold(): one for one in sorted(known)}
+        city = name.rpartition("/")[2].replace(" ", "_").casefold()
+        found = tails.get(city)
+        meant = f" Did you mean {found!r}?" if found else near(name, known)
+        raise InputError(
+            f"{option} {text!r} is no time zone.{meant} Use an IANA name such as Europe/London."
+        )
+    return name
+
+
+def limit_set(text: str, option: str) -> str:
+    """Read which limit set holds.
+
+    Parameters
+    ----------
+    text : str
+        Id of a set that comes with lungwort, or the path of a TOML file of the user's own.
+    option : str
+        Option that it was given with, for the message.
+
+    Returns
+    -------
+    str
+        The id, or the absolute path of the file; empty where ``none`` was given.
+
+    Raises
+    ------
+    InputError
+        Where the set is not known or has mistakes.
+    """
+    from lungwort.limits import load  # noqa: PLC0415 - only where a set is given
+
+    said = text.strip()
+    if not said or said.casefold() == NOTHING:
+        return ""
+    try:
+        found = load.limit_set(said)
+    except LimitSetError as error:
+        raise InputError(f"{option}: {error}") from error
+    return found.id if said in load.shipped_ids() else str(Path(said).resolve())
+
+
+def limit_set_remarks(name: str) -> tuple[str, ...]:
+    """Say what to mind about a limit set that is to hold for a supply.
+
+    Parameters
+    ----------
+    name : str
+        As `limit_set` gives it.
+
+    Returns
+    -------
+    tuple of str
+        Remarks; empty for none.
+    """
+    from lungwort.limits import load  # noqa: PLC0415 - only where a set is given
+
+    if not name:
+        return ()
+    found = load.limit_set(name)
+    remarks = []
+    if found.use in {"compressed air in general", "workplace exposure", "medicinal air"}:
+        remarks.append(
+            f"The limit set {found.id} is for {found.use}, not for breathing air from an airline "
+            "or a cylinder. Check that this is what is meant."
+        )
+    if name not in load.shipped_ids():
+        remarks.append(
+            "The limit set is a file of your own and is read anew at each verdict: keep it where "
+            "it is. Each verdict keeps what it was judged with."
+        )
+    return tuple(remarks)
+
+
+def plan_id(text: str, option: str) -> str:
+    """Read which rule set for intervals holds.
+
+    Parameters
+    ----------
+    text : str
+        Id of a set that comes with lungwort, or the path of a TOML file of the user's own.
+    option : str
+        Option that it was given with, for the message.
+
+    Returns
+    -------
+    str
+        The id, or the absolute path of the file; empty where ``none`` was given.
+
+    Raises
+    ------
+    InputError
+        Where the set is not known or has mistakes.
+    """
+    from lungwort.plan import rules  # noqa: PLC0415 - only where a plan is given
+
+    said = text.strip()
+    if not said or said.casefold() == NOTHING:
+        return ""
+    try:
+        rules.load_plan(said)
+    except PlanError as error:
+        raise InputError(f"{option}: {error}") from error
+    return said if said in rules.plan_ids() else str(Path(said).resolve())
