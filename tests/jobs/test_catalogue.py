@@ -1045,6 +1045,43 @@ def test_a_lot_says_its_kind_its_analyte_and_its_last_day(yard: Workspace) -> No
     assert not last.remarks[1:]
 
 
+def test_the_device_of_a_lot_is_held_against_the_kinds_that_are_known(yard: Workspace) -> None:
+    """A known one gives its analyte; of another sort it is refused, an unknown one is told."""
+    for name, facts, device, analyte in (
+        ("a", lot.LotFacts(kind="tube", device="Tube-CO2"), "tube-co2", "co2"),
+        (
+            "b",
+            lot.LotFacts(kind="oil-indicator", device="banded-oil-indicator"),
+            "banded-oil-indicator",
+            "oil",
+        ),
+        ("c", lot.LotFacts(kind="tube", device="box 7", analyte="co"), "box 7", "co"),
+        ("d", lot.LotFacts(kind="calibration-gas", device="box 8"), "box 8", ""),
+    ):
+        record = lot.add(at(yard), name, facts).record
+        assert isinstance(record, Lot)
+        assert (record.device, record.analyte) == (device, analyte)
+    slip = lot.add(at(yard), "e", lot.LotFacts(kind="tube", device="tube-co_", analyte="co"))
+    assert "No tube 'tube-co_' is known. Did you mean 'tube-co'" in " ".join(slip.remarks)
+    for facts, message in (
+        (
+            lot.LotFacts(kind="tube", device="banded-oil-indicator"),
+            "is no tube. Give one of: tube-co",
+        ),
+        (
+            lot.LotFacts(kind="tube", device="tube-co", analyte="co2"),
+            "shows co, and the lot is for co2",
+        ),
+        (lot.LotFacts(kind="oil-indicator", analyte="co"), "shows oil, and --analyte is co"),
+    ):
+        with pytest.raises(InputError, match=message):
+            lot.add(at(yard), "x", facts)
+    with pytest.raises(InputError, match="shows co, and the lot is for co2"):
+        lot.change(at(yard), "a", lot.LotFacts(device="tube-co"), "other box")
+    done = lot.change(at(yard), "a", lot.LotFacts(device="tube-co", analyte="co"), "other box")
+    assert "Device: tube-co2 → tube-co" in done.said
+
+
 # Assessment.
 
 BEST = {

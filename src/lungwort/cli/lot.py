@@ -39,7 +39,9 @@ Kind = Annotated[
 Device = Annotated[
     str | None,
     typer.Option(
-        "--device", metavar="TEXT", help="Which kind of tube or indicator, as on its box."
+        "--device",
+        metavar="TEXT",
+        help="Id of the kind of tube or indicator, such as tube-co or banded-oil-indicator; else as on its box.",
     ),
 ]
 Analyte = Annotated[

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
-from attrs import frozen
+from attrs import evolve, frozen
 
 from lungwort.air.analytes import ANALYTES
 from lungwort.errors import InputError, RegisterError
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from datetime import date, datetime
 
     from lungwort.register.records import Reader
+    from lungwort.register.workspace import Workspace
 
 MOST: Final = 100_000
 _SHOWN: Final = 10
@@ -99,6 +100,53 @@ def _remarks(lot: Lot, register: Reader, now: datetime) -> list[str]:
     return remarks
 
 
+def _fitted(lot: Lot, workspace: Workspace) -> tuple[Lot, list[str]]:
+    """Hold the device and the analyte of a lot against the kinds of devices that are known."""
+    if lot.kind not in {"oil_indicator", "tube"}:
+        return lot, []
+    from lungwort.jobs._hand_test_files import devices  # noqa: PLC0415 - only for such lots
+    from lungwort.spot.devices import IndicatorKind  # noqa: PLC0415 - only for such lots
+
+    known = devices(workspace)
+    word = shape.kind_words(lot.kind)
+    wanted = lot.device.casefold()
+    fitting = [
+        one.id for one in known if isinstance(one, IndicatorKind) == (lot.kind == "oil_indicator")
+    ]
+    device = next((one for one in known if one.id == wanted), None)
+    analyte, remarks = lot.analyte, []
+    if device is not None:
+        if device.id not in fitting:
+            raise InputError(
+                f"--device {lot.device!r} is no {word}. Give one of: {', '.join(fitting)}; or check "
+                "--kind."
+            )
+        shows = "oil" if isinstance(device, IndicatorKind) else device.analyte
+        if analyte not in {"", shows}:
+            raise InputError(
+                f"--device {device.id!r} shows {shows}, and the lot is for {analyte}. Give the one that "
+                "is true with --device or --analyte."
+            )
+        return evolve(lot, device=device.id, analyte=shows), []
+    if lot.device:
+        remarks.append(
+            f"No {word} {lot.device!r} is known.{typed.near(wanted, fitting)} A test then takes the "
+            f"general kind, and says so. Known: {', '.join(fitting)}."
+        )
+    if lot.kind == "oil_indicator":
+        if analyte not in {"", "oil"}:
+            raise InputError(
+                f"An oil indicator shows oil, and --analyte is {analyte}. Leave it out."
+            )
+        analyte = "oil"
+    if not analyte:
+        raise InputError(
+            "What are the tubes for? Give --analyte with what they show, such as --analyte co; or "
+            f"--device with one of: {', '.join(fitting)}."
+        )
+    return evolve(lot, analyte=analyte), remarks
+
+
 def add(at: Session, name: str, facts: LotFacts) -> Done:
     """Record a new lot.
 
@@ -126,14 +174,10 @@ def add(at: Session, name: str, facts: LotFacts) -> Done:
     if "kind" not in values:
         listed = ", ".join(map(typed.dashed, LOT_KINDS))
         raise InputError(f"What kind of lot is it? Give --kind with one of: {listed}.")
-    if values["kind"] == "tube" and not values.get("analyte"):
-        raise InputError(
-            "What are the tubes for? Give --analyte with what they show, such as --analyte co."
-        )
-    if values["kind"] == "oil_indicator":
-        values["analyte"] = values.get("analyte") or "oil"
-    with at.recording() as (_, change, said):
-        record = change.add(Lot(**values))
+    with at.recording() as (workspace, change, said):
+        fitted, told = _fitted(Lot(**values), workspace)
+        remarks += told
+        record = change.add(fitted)
         remarks += _remarks(record, change, at.now)
     return Done(
         record,
@@ -168,8 +212,12 @@ def change(at: Session, name: str, facts: LotFacts, reason: str | None) -> Done:
         Where a value cannot be used, nothing would be different, or there is no reason.
     """
     values, remarks = NOUN.need_values(facts, reason)
-    with at.recording() as (_, changing, said):
+    with at.recording() as (workspace, changing, said):
         old = changing.get(Lot, name)
+        if values.keys() & {"kind", "device", "analyte"}:
+            fitted, fits = _fitted(evolve(old, **values), workspace)
+            values |= {"device": fitted.device, "analyte": fitted.analyte}
+            remarks += fits
         new = shape.replaced(changing, NOUN, old, values, reason)
         if left(changing, new) < 0:
             used = new.stock - left(changing, new)
