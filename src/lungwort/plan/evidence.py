@@ -16,7 +16,7 @@ from lungwort.air.analytes import ANALYTES
 from lungwort.plan import rules
 from lungwort.plan.choice import interval_of, plan_of
 from lungwort.plan.days import add_days, add_months, shown
-from lungwort.plan.lapses import later_lapses
+from lungwort.plan.doubts import doubt_of
 from lungwort.plan.snapshot import CLOCK_SLACK, by_id
 from lungwort.verdict.model import (
     CONFORMS,
@@ -376,7 +376,7 @@ def _evidence(
     found = _of_word(ground, outlet, limit, newest)
     why = found.why
     if found.verdict == CONFORMS and not why:
-        why = _record_doubts(ground, newest.record)
+        why = doubt_of(ground.snapshot, ground.supply, newest.record)
         if other is not None and other.order > newest.order and other.word.verdict != CONFORMS:
             why = (
                 f"{name}: newer evidence does not show that it is kept; it was judged by another "
@@ -451,54 +451,6 @@ def _from_the_future(name: str, ahead: Sequence[_Word]) -> str:
         f"{name}: there is evidence from the future ({time:%Y-%m-%d %H:%M} UTC). Check the clocks "
         "of the logger and of the computer, and void what bears a wrong time."
     )
-
-
-def _record_doubts(ground: _Ground, record: VerdictRecord) -> str:
-    """Tell why a verdict no longer proves what it said; empty where nothing is against it."""
-    for given, kept, what in (
-        (record.pressure_bar_g, ground.supply.pressure_bar_g, "supply pressure"),
-        (record.lowest_temperature_c, ground.supply.lowest_temperature_c, "lowest temperature"),
-    ):
-        if given is not None and given != kept:
-            return (
-                f"The verdict was drawn with another {what} than is on record now. Judge it anew."
-            )
-    return _changed_since(ground, record) or _instruments_since(ground, record)
-
-
-def _changed_since(ground: _Ground, record: VerdictRecord) -> str:
-    snapshot = ground.snapshot
-    for test_id in record.hand_test_ids:
-        test = by_id(snapshot.hand_tests, test_id)
-        if test is None:
-            return "The verdict rests on a test by hand that was voided since. Test again."
-        if test.seq > record.seq:
-            return "The verdict rests on a test by hand that was amended since. Judge it anew."
-    for import_id in record.log_import_ids:
-        imported = by_id(snapshot.log_imports, import_id)
-        if imported is None:
-            return "The verdict rests on a log that was voided since. Judge other evidence."
-        if imported.seq > record.seq:
-            return "The verdict rests on a log whose import was corrected since. Judge it anew."
-    return ""
-
-
-def _instruments_since(ground: _Ground, record: VerdictRecord) -> str:
-    """Tell what was learned later of the instruments behind a verdict."""
-    snapshot = ground.snapshot
-    read: list[tuple[str | None, datetime | None]] = []
-    for test in snapshot.hand_tests:
-        if test.id in record.hand_test_ids:
-            read += [(reading.instrument_id, reading.time) for reading in test.readings]
-    for imported in snapshot.log_imports:
-        if imported.id in record.log_import_ids:
-            read += [(imported.instrument_id, record.start or imported.start)]
-    for instrument_id, time in read:
-        if instrument_id is not None and time is not None:
-            told = later_lapses(snapshot, instrument_id, time, supply_id=ground.supply.id)
-            if told:
-                return told[0]
-    return ""
 
 
 def _weakest(limits: Iterable[Evidence]) -> Evidence | None:
