@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from functools import cache
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import attrs
@@ -154,6 +155,7 @@ def versions(connection: Connection, kind: type[R], thing_id: str) -> list[R]:
     return [from_row(kind, row) for row in connection.execute(query).mappings()]
 
 
+@cache  # an alias is dear to make, and each would be compiled anew
 def in_force(table: Table) -> ColumnElement[bool]:
     """Give the condition that a row is in force: the newest version, and not voided.
 
