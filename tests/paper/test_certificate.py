@@ -105,9 +105,9 @@ def test_what_a_certificate_says(clean: Verdict, tmp_path: Path) -> None:
         "Approved by",
         "Idris Pellow",
         "Signature",
-        "1412 entries".replace("1412", "1\u202f412"),
-        "0c" * 16,
-        "lungwort verify --certificate YARD-2026-0007",
+        "Journal at issue, 1\u202f412 entries, head",
+        "0c" * 32,
+        "lungwort verify --certificate FILE.pdf",
         digest(result),
     ):
         assert telling.replace("\u202f", " ") in shown.replace("\u202f", " "), telling

@@ -20,6 +20,7 @@ from lungwort.paper.text import (
     VERDICT_WORDS,
     Clock,
     analyte_name,
+    count,
     grouped,
     number,
     percent,
@@ -114,6 +115,7 @@ class CertificateSheet:
     approval_open: bool = False
 
 
+MOST_ON_FIRST_PAGE: Final = 10
 SAYS_NOT: Final = (
     (
         "It holds for the air of this outlet, at the time of the test, and for the limits listed "
@@ -250,6 +252,8 @@ def page_data(verdict: Verdict, sheet: CertificateSheet, digest: str) -> dict[st
         "facts": _facts(verdict, sheet, clock, issued),
         "rows": [_row(finding, clock) for finding in verdict.findings],
         "marks": _marks(verdict),
+        # With few limits the first page is the certificate and the second one the evidence.
+        "overleaf": len(verdict.findings) <= MOST_ON_FIRST_PAGE,
         "says_not_title": "What this certificate does not say" if sound else "Mind this",
         "says_not": SAYS_NOT if sound else _RECORD_SAYS,
         "signing_title": (
@@ -258,6 +262,17 @@ def page_data(verdict: Verdict, sheet: CertificateSheet, digest: str) -> dict[st
             else "Seen by"
         ),
         "signatures": _signatures(sheet, clock.day(sheet.issued_at), sound=sound),
+        "remarks": {
+            "head": ("Limit", "Remark"),
+            "rows": [
+                (
+                    f"{analyte_name(finding.limit.analyte)}, {typeset(finding.limit_text)}",
+                    typeset(" ".join(_remarks(finding))),
+                )
+                for finding in verdict.findings
+                if _remarks(finding)
+            ],
+        },
         "lapses": [sentence(lapse) for lapse in sheet.lapses],
         "evidence": sheet.evidence,
         "instruments": {
@@ -269,10 +284,23 @@ def page_data(verdict: Verdict, sheet: CertificateSheet, digest: str) -> dict[st
             "head": ("What", "Lot", "Expires"),
             "rows": [_filled(row) for row in sheet.consumables],
         },
-        "spots": tables.spots(verdict.spots, clock),
+        "spots": {
+            "head": ("Analyte", "Shown", "Done with", "When", "As entered"),
+            "rows": [
+                # What goes with a test is among the remarks on its limit.
+                (
+                    analyte_name(spot.analyte),
+                    tables.spot_value(spot),
+                    spot.means or "not stated",
+                    clock.time(spot.time) if spot.time else "not stated",
+                    spot.given or NO_VALUE,
+                )
+                for spot in verdict.spots
+            ],
+        },
         "files": tables.sources(verdict),
         "cautions": [sentence(typeset(caution)) for caution in verdict.cautions],
-        "checks": _checks(named, sound=sound),
+        "checks": _checks(sound=sound),
         "proofs": _proofs(verdict, sheet, digest),
         "digest": digest,
         "footer": f"{f'{_TITLES[stands]} {named}'.strip()}, {issued}, lungwort {verdict.version}",
@@ -361,22 +389,27 @@ def _row(finding: Finding, clock: Clock) -> dict[str, str]:
     margin = NO_VALUE
     if finding.margin is not None:
         margin = f"{number(finding.margin, 3)} {unit_text(limit.unit)}".strip()
-    remarks = [sentence(one) for one in finding.remarks if one not in finding.reason]
-    if finding.verdict != CONFORMS:
-        remarks.insert(0, sentence(finding.reason))
+    # Why a limit is not simply kept stands beside it; remarks on one that is stand overleaf.
+    why = "" if finding.verdict == CONFORMS else sentence(finding.reason)
     return {
         "verdict": finding.verdict,
         "words": VERDICT_WORDS[finding.verdict] + ("" if limit.required else " (advice)"),
         "analyte": analyte_name(limit.analyte),
-        "marks": ("" if limit.required else "A") + ("M" if limit.status == FROM_MEMORY else ""),
+        "marks": ("" if limit.required else "A")
+        + ("M" if limit.status == FROM_MEMORY else "")
+        + ("R" if _remarks(finding) else ""),
         "limit": typeset(
             finding.limit_text + (f" ({how})" if how not in finding.limit_text else "")
         ),
         "worst": typeset(content.worst_text(finding)),
         "origin": _origin(finding, clock),
         "margin": margin,
-        "remark": typeset(" ".join(remarks)),
+        "remark": typeset(why),
     }
+
+
+def _remarks(finding: Finding) -> tuple[str, ...]:
+    return tuple(sentence(one) for one in finding.remarks if one not in finding.reason)
 
 
 def _origin(finding: Finding, clock: Clock) -> str:
@@ -399,6 +432,8 @@ def _marks(verdict: Verdict) -> list[tuple[str, str]]:
         marks.append(("A", "advice: shown, and never decides the verdict"))
     if any(limit.status == FROM_MEMORY for limit in limits):
         marks.append(("M", "number from memory: check it against your own copy of the document"))
+    if any(_remarks(finding) for finding in verdict.findings):
+        marks.append(("R", "see the remarks on the limits"))
     return marks
 
 
@@ -426,7 +461,7 @@ def _filled(row: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(cell or "not on record" for cell in row)
 
 
-def _checks(named: str, *, sound: bool) -> list[str]:
+def _checks(*, sound: bool) -> list[str]:
     by_eye = (
         f"By eye: save the file {ATTACHMENT} that is attached to this PDF and work out its "
         f"SHA-256 ('certutil -hashfile {ATTACHMENT} SHA256' in Windows, 'shasum -a 256 "
@@ -436,8 +471,8 @@ def _checks(named: str, *, sound: bool) -> list[str]:
         return [by_eye]
     return [
         (
-            f"With the record at hand: 'lungwort verify --certificate {named}' works out the "
-            "journal, the result and this file anew and names the first thing that does not fit."
+            "With the record at hand: 'lungwort verify --certificate FILE.pdf' works out the "
+            "journal, the results and this file anew and names the first thing that does not fit."
         ),
         by_eye,
         (
@@ -455,9 +490,9 @@ def _proofs(verdict: Verdict, sheet: CertificateSheet, digest: str) -> list[tupl
         ("Digest of the limit set", limits.digest),
         ("Record", sheet.workspace_name),
     ]
+    told = {label for label, _ in sheet.evidence}
+    proofs = [(label, value) for label, value in proofs if label not in told]
     if sheet.tree_root:
-        proofs += [
-            ("Journal at issue", f"{grouped(sheet.tree_size)} entries"),
-            ("Head of the journal's tree", sheet.tree_root),
-        ]
+        entries = count(sheet.tree_size, "entry", "entries")
+        proofs.append((f"Journal at issue, {entries}, head", sheet.tree_root))
     return [(label, value or NO_VALUE) for label, value in proofs]

@@ -275,7 +275,8 @@ def _verdicts(lines: Iterable[VerdictLine], clock: Clock) -> dict[str, Any]:
                 clock.time(line.time),
                 line.outlet,
                 {"key": line.overall, "words": VERDICT_WORDS[line.overall]},
-                typeset(" ".join(map(sentence, line.reasons))),
+                # What conforms needs no reasons here: the table of values above has them.
+                "" if line.overall == CONFORMS else typeset(" ".join(map(sentence, line.reasons))),
                 line.certificate or NO_VALUE,
             )
             for line in sorted(lines, key=lambda line: line.time)
