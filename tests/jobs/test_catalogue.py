@@ -398,6 +398,58 @@ def test_a_row_fails_just_where_it_is_off_by_more_than_its_tolerance(
     assert bool(channels.failing(row)) == outside
 
 
+WORDS = st.lists(
+    st.sampled_from(
+        [
+            *"=-/±.,% ",
+            "co",
+            "o2",
+            "water",
+            "50",
+            "1,234",
+            "-80",
+            "9" * 5000,
+            "ppm",
+            "mg/m3",
+            "°C",
+            "pressure dew point",
+            "% of reference",
+            "+-",
+            "bar",
+            "bar(g)",
+            "none",
+            "L/min",
+            "h",
+        ]
+    ),
+    max_size=12,
+).map("".join)
+
+
+@given(text=st.one_of(st.text(max_size=40), WORDS))
+@settings(deadline=None, max_examples=300)
+def test_whatever_is_typed_is_read_or_refused_with_a_sentence(text: str) -> None:
+    """No text makes anything but a value or a message that ends with a full stop."""
+    for read in (
+        lambda: channels.channels([text], "--channel"),
+        lambda: channels.rows([text], "--row", KNOWN),
+        lambda: quantities.pressure_bar_g(text, "--pressure"),
+        lambda: quantities.temperature_c(text, "--lowest-temperature"),
+        lambda: quantities.flow_l_min(text, "--minimum-flow"),
+        lambda: quantities.hours(text, "--hours"),
+        lambda: typed.whole(text, "--count", 1, 1000),
+        lambda: typed.day(text, "--expires"),
+        lambda: typed.words(text, "--note"),
+        lambda: typed.person_name(text, "NAME"),
+        lambda: typed.analyte(text, "--analyte"),
+        lambda: typed.choice(text, ("ring_main",), "--kind"),
+    ):
+        try:
+            read()
+        except InputError as error:
+            assert str(error).rstrip().endswith((".", "?")), str(error)  # noqa: PT017 - any of them
+
+
 # Adding, changing, voiding: on both databases.
 
 

@@ -17,6 +17,7 @@ DEW_POINT_WORDS: Final = {
     analytes.ATMOSPHERIC_DEW_POINT: "atmospheric dew point",
 }
 
+_MOST_DIGITS: Final = 24
 _THOUSANDS: Final = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 _FINE_UNITS: Final = frozenset({"%", "°C", "°F", "K"})
 
@@ -55,6 +56,8 @@ def decimal_number(written: str, option: str, text: str, unit: str = "") -> Deci
         raise InputError(
             f"{option} {text!r}: {written.strip()!r} is no number. Write it like 48.5."
         )
+    if len(said) > _MOST_DIGITS:
+        raise InputError(f"{option}: a number of {len(said)} digits cannot be meant. Check it.")
     if _THOUSANDS.fullmatch(said) and (unit not in _FINE_UNITS or "," in said):
         grouped = re.sub(r"[.,]", "", said)
         parted = said.replace(",", ".").rstrip("0")

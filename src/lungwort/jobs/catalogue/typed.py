@@ -24,6 +24,7 @@ NOTHING: Final = "none"
 LONGEST_NAME: Final = 64
 LONGEST_TEXT: Final = 2000
 
+_MOST_DIGITS: Final = 20
 _YES: Final = {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}
 _YEARS: Final = (1950, 2200)
 
@@ -402,7 +403,8 @@ def whole(text: str, option: str, low: int, high: int, unit: str = "") -> int:
         raise InputError(
             f"{option} {text!r} is no whole number{counted}. Write it in digits, like {max(low, 1)}."
         )
-    value = int(said)
+    # A number of thousands of digits is refused by the interpreter itself.
+    value = int(said) if len(said) <= _MOST_DIGITS else high + 1
     if not low <= value <= high:
         raise InputError(
             f"{option} {text!r} is out of range. Give a number{counted} from {low} to {high}."
