@@ -708,3 +708,121 @@ def test_what_the_system_refuses_is_told(
     assert place.workspace.register.all(LogImport) == []
     monkeypatch.undo()
     assert place.take(march)[1]
+
+
+# --- odd corners ---------------------------------------------------------------------------------------
+
+
+def test_a_log_with_nothing_in_time_comes_back(place: Place, march: Path) -> None:
+    """All its readings are without a known time; its frames still have all columns."""
+    whole = read_with(march, OSLO)
+    log = evolve(
+        whole,
+        parts=(whole.frame.head(0),),
+        rows=0,
+        start=None,
+        end=None,
+        interval_s=None,
+        unplaced=whole.frame,
+    )
+    files: list[tuple[str, bytes | Path]] = [("march.csv", march)]
+    with place.workspace.register.change(who=WHO, now=place.now) as change:
+        record, _ = import_log(
+            place.workspace,
+            change,
+            log,
+            outlet=place.outlet,
+            instrument=None,
+            files=files,
+            options=OSLO,
+            by=change.who,
+        )
+    assert (record.rows, record.start) == (0, None)
+    assert_equal(load_log(place.workspace, [record]), log)
+    short = forged(place, record, whole.frame.drop("co"))
+    assert any("lacks the columns co" in one for one in check_parts(place.workspace, [short]))
+
+
+def test_what_is_no_parquet_is_told_also_with_its_digest(place: Place, march: Path) -> None:
+    """Somebody replaced the part and its digest in the record."""
+    record, _ = place.take(march)
+    path = place.workspace.folder / record.parts[0].path
+    path.write_bytes(b"no parquet at all")
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    parts = (evolve(record.parts[0], sha256=digest), *record.parts[1:])
+    both_say(place, evolve(record, parts=parts), "cannot be read as Parquet")
+
+
+def test_a_record_that_counts_otherwise_is_refused(place: Place, march: Path) -> None:
+    """A part less, or other numbers: never fewer readings in silence."""
+    record, _ = place.take(march)
+    with pytest.raises(RegisterError, match="its document 120 and its parts 60"):
+        load_log(place.workspace, [evolve(record, parts=record.parts[:1])])
+    with pytest.raises(RegisterError, match="says that it has 119 readings"):
+        load_log(place.workspace, [evolve(record, rows=119)])
+    assert (
+        "and its parts 60"
+        in check_parts(place.workspace, [evolve(record, parts=record.parts[:1])])[0]
+    )
+    wrong = evolve(record.parts[0], rows=59)
+    told = check_parts(place.workspace, [evolve(record, parts=(wrong, *record.parts[1:]))])
+    assert "holds 60 readings, and 59 are on record" in told[0]
+
+
+def test_a_period_that_holds_all_changes_nothing(place: Place, march: Path) -> None:
+    """Not even a note."""
+    record, _ = place.take(march)
+    far = timedelta(days=300)
+    log = load_log(place.workspace, [record], start=place.now - far, end=place.now + far)
+    assert_equal(log, read_with(march, OSLO))
+
+
+@pytest.mark.parametrize("at_once", [0, 1 << 20])
+def test_a_file_that_changes_before_it_is_kept_is_refused(
+    place: Place, march: Path, at_once: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between being read and being kept, small or large."""
+    monkeypatch.setattr(parts_module, "_AT_ONCE", at_once)
+    log = read_with(march, OSLO)
+    person = place.workspace.register.get(Person, WHO)
+    files: list[tuple[str, bytes | Path]] = [("march.csv", march)]
+    draft = draft_import(
+        log, outlet=place.outlet, instrument=None, files=files, options=OSLO, by=person
+    )
+    march.write_bytes(march.read_bytes() + b"more\n")
+    with pytest.raises(RegisterError, match=r"march.csv changed while it was read"):
+        store_log(place.workspace, draft, log, files=files, options=OSLO)
+    march.unlink()
+    with pytest.raises(RegisterError, match=r"march.csv cannot be read"):
+        store_log(place.workspace, draft, log, files=files, options=OSLO)
+
+
+def test_a_log_that_counts_wrongly_is_refused(place: Place, march: Path) -> None:
+    """Its facts and its readings must be of one log."""
+    log = evolve(read_with(march, OSLO), rows=119)
+    person = place.workspace.register.get(Person, WHO)
+    files: list[tuple[str, bytes | Path]] = [("march.csv", march)]
+    draft = draft_import(
+        log, outlet=place.outlet, instrument=None, files=files, options=OSLO, by=person
+    )
+    with pytest.raises(RegisterError, match="says that it has 119 readings and holds 120"):
+        store_log(place.workspace, draft, log, files=files, options=OSLO)
+    with pytest.raises(RegisterError, match="No file was given"):
+        draft_import(log, outlet=place.outlet, instrument=None, files=[], options=OSLO, by=person)
+
+
+def test_a_copy_that_breaks_off_leaves_nothing(
+    place: Place, march: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A large file, and a disk that fails under it (POSIX EIO 5)."""
+    monkeypatch.setattr(parts_module, "_AT_ONCE", 0)
+    before = sorted(place.workspace.folder.rglob("*"))
+
+    def fail(handle: int) -> None:
+        raise OSError(5, f"Input/output error on {handle}")
+
+    monkeypatch.setattr("os.fsync", fail)
+    with pytest.raises(WorkspaceError, match=r"input/output error.*Check the disk"):
+        place.take(march)
+    monkeypatch.undo()
+    assert sorted(place.workspace.folder.rglob("*")) == before
