@@ -192,12 +192,39 @@ def test_a_digital_signature(
         assert len(read.attachments) == 1
 
 
+def test_copies_of_certificates(story: Story, run: Run, tmp_path: Path) -> None:
+    """Byte for byte as it was issued; a voided one is listed and not handed out."""
+    assert "No certificate is on record." in words_of(run("print", "certificate"))
+    story.hand_test(MORNING)
+    run("certify", "Slip 2")
+    run("certify", "Slip 2")
+    first, second = story.workspace.register.all(Certificate)
+    told = words_of(run("print", "certificate", "slipway-2026-0001"))
+    assert "SLIPWAY-2026-0001, in force Written: SLIPWAY-2026-0001.pdf" in told
+    kept = story.workspace.read_file(first.pdf_sha256)
+    assert (tmp_path / "SLIPWAY-2026-0001.pdf").read_bytes() == kept
+    told = json_of(run("print", "certificate", first.id, "--pdf", "b.pdf", "--json"))
+    assert (told["number"], told["pdf"]) == ("SLIPWAY-2026-0001", "b.pdf")
+    (tmp_path / "log.csv").write_text("a,b\n", encoding="utf-8")
+    run("print", "certificate", first.id, "--pdf", "log.csv", fails="is no PDF of lungwort")
+    run("print", "certificate", "SLIPWAY-2026-0009", fails="SLIPWAY-2026-0009")
+    with story.workspace.register.change(who=WENNA, now=NOON) as change:
+        change.void(second, "Issued by mistake.")
+    run("print", "certificate", second.number, fails="was voided and is not handed out")
+    told = words_of(run("print", "certificate", "--supply", "main"))
+    assert "SLIPWAY-2026-0002 voided main Slip 2" in told
+    late = NOON + timedelta(days=200)
+    listed = json_of(run("print", "certificate", "--json", now=late))["certificates"]
+    assert [one["standing"] for one in listed] == ["past its next test", "voided"]
+
+
 def test_every_command_shows_an_example(run: Run) -> None:
     """Help names the options and gives an example."""
     for words in (
         ("certify",),
         ("withdraw",),
         ("return",),
+        ("print", "certificate"),
         *(("finding", one) for one in ("list", "show", "open", "cause", "cure", "note", "close")),
     ):
         result = CliRunner().invoke(app, [*words, "--help"])

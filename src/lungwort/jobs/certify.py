@@ -270,8 +270,8 @@ def _copied(pdf: bytes, target: Path, certificate: Certificate) -> Path:
         return write_bytes(pdf, target)
     except OutputError as error:
         raise OutputError(
-            f"{error} Certificate {certificate.number} is on record all the same; its PDF is in the workspace as "
-            f"files/{certificate.pdf_sha256}."
+            f"{error} Certificate {certificate.number} is on record all the same; for a copy: "
+            f"'lungwort print certificate {certificate.number} --pdf FILE'."
         ) from error
 
 

@@ -1,0 +1,166 @@
+"""The certificates on record: which there are, and a copy of one as it was issued."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from attrs import frozen
+
+from lungwort.errors import RegisterError
+from lungwort.jobs.opening import opened
+from lungwort.register.model import Certificate, Supply
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from pathlib import Path
+
+    from lungwort.jobs.opening import Where
+
+VOIDED = "voided"
+EXPIRED = "past its next test"
+IN_FORCE = "in force"
+
+
+@frozen
+class CertificateShown:
+    """A certificate, for a screen.
+
+    Parameters
+    ----------
+    certificate : Certificate
+        The record.
+    supply, outlet : str
+        Names.
+    issued, by : str
+        When, in the site's zone, and who.
+    standing : str
+        ``in force``, ``past its next test`` or ``voided``.
+    """
+
+    certificate: Certificate
+    supply: str
+    outlet: str
+    issued: str
+    by: str
+    standing: str
+
+    def plain(self) -> dict[str, Any]:
+        """Give it in JSON values."""
+        from lungwort.register.convert import to_plain  # noqa: PLC0415 - keeps --help instant
+
+        return {
+            **to_plain(self.certificate),
+            "supply": self.supply,
+            "outlet": self.outlet,
+            "by": self.by,
+            "standing": self.standing,
+        }
+
+
+def list_certificates(
+    folder: Path | Where | None, *, supply: str | None = None, now: datetime
+) -> tuple[CertificateShown, ...]:
+    """List the certificates, voided ones too.
+
+    Parameters
+    ----------
+    folder : Path or Where, optional
+        The workspace.
+    supply : str, optional
+        Of which supply; None for all.
+    now : datetime
+        The time, with a time zone.
+
+    Returns
+    -------
+    tuple of CertificateShown
+        In the order in which they were issued.
+    """
+    from lungwort.paper.text import Clock  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
+
+    with opened(folder, read_only=True) as workspace:
+        wanted = None if supply is None else workspace.register.get(Supply, supply).id
+        snapshot = take(workspace.register, now)
+        # The newest version of each stands.
+        newest = {one.id: one for one in workspace.register.rows(Certificate)}
+    names = {one.id: one.name for one in (*snapshot.supplies, *snapshot.outlets, *snapshot.persons)}
+    shown = []
+    for one in newest.values():
+        if wanted not in {None, one.supply_id}:
+            continue
+        clock = Clock.for_period(snapshot.zone(one.supply_id).key, None, None)
+        last = one.next_test_by
+        standing = IN_FORCE
+        if one.voided:
+            standing = VOIDED
+        elif last is not None and snapshot.day(now, one.supply_id) > last:
+            standing = EXPIRED
+        shown.append(
+            CertificateShown(
+                certificate=one,
+                supply=names.get(one.supply_id, one.supply_id),
+                outlet=names.get(one.outlet_id, one.outlet_id),
+                issued=clock.time(one.issued_at),
+                by=names.get(one.issued_by_id, one.issued_by_id),
+                standing=standing,
+            )
+        )
+    return tuple(sorted(shown, key=lambda one: (one.certificate.issued_at, one.certificate.number)))
+
+
+def copy_certificate(
+    folder: Path | Where | None, number: str, target: Path | None = None, *, now: datetime
+) -> tuple[CertificateShown, Path]:
+    """Write a copy of a certificate as it was issued, byte for byte.
+
+    Parameters
+    ----------
+    folder : Path or Where, optional
+        The workspace.
+    number : str
+        Its number.
+    target : path, optional
+        Where to write it; ``NUMBER.pdf`` in the current folder if not given.
+    now : datetime
+        The time, with a time zone.
+
+    Returns
+    -------
+    tuple of (CertificateShown, Path)
+        The certificate, and the file.
+
+    Raises
+    ------
+    RegisterError
+        Where it was voided, or its file is missing or was altered.
+    UnknownRecordError
+        Where there is none of that number.
+    OutputError
+        Where it cannot be written.
+    """
+    from pathlib import Path  # noqa: PLC0415 - beside its use
+
+    from lungwort.jobs.judge import PDF, refuse_to_replace  # noqa: PLC0415 - keeps --help instant
+    from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - keeps --help instant
+
+    wanted = number.strip().casefold()
+    known = [
+        one
+        for one in list_certificates(folder, now=now)
+        if wanted in {one.certificate.number.casefold(), one.certificate.id}
+    ]
+    voided = next((one for one in known if one.standing == VOIDED), None)
+    if voided is not None:
+        raise RegisterError(
+            f"Certificate {voided.certificate.number} was voided and is not handed out any more: "
+            f"{voided.certificate.reason.rstrip('.')}."
+        )
+    with opened(folder, read_only=True) as workspace:
+        one = workspace.register.get(Certificate, number)
+        content = workspace.read_file(one.pdf_sha256)
+    path = target or Path(f"{one.number}.pdf")
+    checked(path)
+    refuse_to_replace(path, PDF)
+    write_bytes(content, path)
+    return known[0], path
