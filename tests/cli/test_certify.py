@@ -203,8 +203,8 @@ def test_copies_of_certificates(story: Story, run: Run, tmp_path: Path) -> None:
     assert "SLIPWAY-2026-0001, in force Written: SLIPWAY-2026-0001.pdf" in told
     kept = story.workspace.read_file(first.pdf_sha256)
     assert (tmp_path / "SLIPWAY-2026-0001.pdf").read_bytes() == kept
-    told = json_of(run("print", "certificate", first.id, "--pdf", "b.pdf", "--json"))
-    assert (told["number"], told["pdf"]) == ("SLIPWAY-2026-0001", "b.pdf")
+    copied = json_of(run("print", "certificate", first.id, "--pdf", "b.pdf", "--json"))
+    assert (copied["number"], copied["pdf"]) == ("SLIPWAY-2026-0001", "b.pdf")
     (tmp_path / "log.csv").write_text("a,b\n", encoding="utf-8")
     run("print", "certificate", first.id, "--pdf", "log.csv", fails="is no PDF of lungwort")
     run("print", "certificate", "SLIPWAY-2026-0009", fails="SLIPWAY-2026-0009")

@@ -84,7 +84,9 @@ def list_certificates(
         snapshot = take(workspace.register, now)
         # The newest version of each stands.
         newest = {one.id: one for one in workspace.register.rows(Certificate)}
-    names = {one.id: one.name for one in (*snapshot.supplies, *snapshot.outlets, *snapshot.persons)}
+    names = {one.id: one.name for one in snapshot.supplies}
+    names |= {one.id: one.name for one in snapshot.outlets}
+    names |= {one.id: one.name for one in snapshot.persons}
     shown = []
     for one in newest.values():
         if wanted not in {None, one.supply_id}:
