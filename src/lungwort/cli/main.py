@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from lungwort.cli import finding, instrument, lot, outlet, person, site, supply, workspace
+from lungwort.cli.certificate import certificate
 from lungwort.cli.certify import certify
 from lungwort.cli.convert import NumberCommand, convert
 from lungwort.cli.demo import demo
@@ -21,6 +22,7 @@ from lungwort.cli.pack import pack
 from lungwort.cli.print_ import app as print_app
 from lungwort.cli.return_ import return_
 from lungwort.cli.status import status
+from lungwort.cli.test import app as test_app
 from lungwort.cli.verify import verify
 from lungwort.cli.withdraw import withdraw
 from lungwort.errors import LungwortError
@@ -57,6 +59,8 @@ app.command()(certify)
 app.command()(withdraw)
 app.command("return")(return_)
 app.add_typer(finding.app, name="finding")
+app.add_typer(test_app, name="test")
+print_app.command()(certificate)
 app.add_typer(print_app, name="print")
 app.command()(pack)
 app.command()(verify)

@@ -111,7 +111,13 @@ def wanted(run: Run, ask: Ask) -> str:
     if ask.kind == m.WAIT:
         return f"Enter '{m.BEGIN}' when it begins and '{m.END}' when it ends.{leave}"
     if ask.kind == m.NUMBER:
-        return f"Enter a number in {ask.unit or 'its unit'}.{leave}"
+        ends = [
+            f"{word} {value:g}"
+            for word, value in (("from", ask.low), ("to", ask.high))
+            if value is not None
+        ]
+        span = f" {' '.join(ends)}" if ends else ""
+        return f"Enter a number{span} in {ask.unit or 'its unit'}.{leave}"
     if ask.kind == m.CHOOSE:
         listed = "; ".join(
             f"{one.word} ({one.says})" if one.says else one.word for one in ask.choices
