@@ -406,6 +406,9 @@ def test_a_file_read_otherwise_together_with_new_ones_is_refused(
     both, new = place.take(one, two)
     assert new
     assert both.rows == 240
+    # Nor is one corrected while its readings stand uncorrected in the other.
+    with pytest.raises(RegisterError, match="Read it the same way"):
+        place.take(one, options=evolve(OSLO, settle_s=60.0), reason="another settling time")
 
 
 def test_the_instrument_can_be_put_right(place: Place, march: Path) -> None:

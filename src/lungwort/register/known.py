@@ -175,6 +175,7 @@ def on_record(
             f"{_instrument(register, draft.instrument_id)} was named. To correct that, give "
             "--reason TEXT."
         )
+    corrected: LogImport | None = None
     for one in here:
         theirs = {file.sha256 for file in one.files}
         read_so = read_document(workspace.read_file(one.log_sha256), document_name(one))[1]
@@ -184,18 +185,22 @@ def on_record(
         if not differing:
             continue
         if mine == theirs and reason.strip():
-            return one
+            corrected = one
+            continue
         shared = [file.name for file in draft.files if file.sha256 in theirs]
         remedy = (
             "To correct that, give --reason TEXT."
             if mine == theirs
-            else "Read it the same way, or import its files together as before and give --reason TEXT."
+            else (
+                "Read it the same way, or take that import out first with 'lungwort import --void "
+                f"{one.id} --reason TEXT'."
+            )
         )
         raise RegisterError(
             f"{', '.join(shared)} is on record here as import {one.id} and was read otherwise then "
             f"({'; '.join(differing)}). {remedy}"
         )
-    return None
+    return corrected
 
 
 def _sharing(register: Register | Change, draft: LogImport) -> list[LogImport]:
