@@ -12,12 +12,13 @@ import json
 import random
 import shutil
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from functools import partial
 from pathlib import Path
 from typing import Any
 
+import psycopg
 import pytest
 
 from lungwort.errors import WorkspaceError
@@ -395,6 +396,142 @@ def test_a_record_made_anew_throughout_is_caught_by_a_head_kept_elsewhere(folder
     assert f"an entry from 1 to {known.size} is not the one that was recorded" in first(found)
 
 
+def _forged(folder: Path, kind: str, change: Callable[[dict[str, Any]], object]) -> str:
+    """Rewrite the last entry of a kind, with its columns, and make the chain anew."""
+    with tampering(folder) as database:
+        query = "SELECT seq, content FROM journal WHERE kind = ? ORDER BY seq DESC LIMIT 1"
+        seq, text = database.execute(query, (kind,)).fetchone()
+        content = json.loads(text)
+        change(content)
+        columns = ("who", "action", "kind", "id", "version")
+        names = ", ".join(f"{name} = ?" for name in columns)
+        database.execute(
+            f"UPDATE journal SET content = ?, {names} WHERE seq = ?",
+            (canonical(content), *(content[name] for name in columns), seq),
+        )
+        _rehash(database)
+    return told(check(folder))
+
+
+@pytest.mark.parametrize(
+    ("kind", "change", "telling"),
+    [
+        (
+            "supply",
+            lambda c: c.update(kind="outlet"),
+            "Its kind is 'outlet', and was 'supply' before.",
+        ),
+        ("supply", lambda c: c.update(kind="spell"), "There are no records of the kind 'spell'."),
+        ("supply", lambda c: c.update(version=3), "Its version is 3, and 2 should come here."),
+        ("supply", lambda c: c.update(action="add"), "the thing was on record already"),
+        ("outlet", lambda c: c.update(action="replace"), "the thing was not on record yet"),
+        ("supply", lambda c: c["record"].update(reason=""), "and gives no reason"),
+        ("supply", lambda c: c["record"].update(voided=True), "and its record says otherwise"),
+        ("event", lambda c: c["record"].update(voided=False), "and its record says otherwise"),
+        ("supply", lambda c: c["record"].update(colour="red"), "unknown: colour"),
+        ("supply", lambda c: c["record"].pop("site_id"), "site_id is missing"),
+        ("supply", lambda c: c["record"].update(kind="balloon"), "Its record cannot be one."),
+        ("supply", lambda c: c.update(record=[]), "Its record is not a JSON object."),
+        (
+            "outlet",
+            lambda c: c["record"].update(supply_id="supply-x"),
+            "Its supply_id names supply-x",
+        ),
+        (
+            "outlet",
+            lambda c: c.update(who="Nobody"),
+            "It was made by 'Nobody', who was not on record",
+        ),
+        (
+            "log_import",
+            lambda c: c["record"]["files"][0].update(sha256="../../secret"),
+            "is '../../secret', which is no digest",
+        ),
+        (
+            "log_import",
+            lambda c: c["record"]["parts"][0].update(path="readings/../register.sqlite"),
+            "It names readings outside",
+        ),
+        (
+            "log_import",
+            lambda c: c["record"]["parts"][0].update(rows=7),
+            "holds 121 readings, and 7",
+        ),
+        ("log_import", lambda c: c["record"].update(rows=7), "says that it has 7 readings"),
+        ("certificate", lambda c: c["record"].update(tree_size=10**6), "and is itself entry"),
+    ],
+)
+def test_an_entry_that_was_made_up(folder: Path, kind: str, change: Any, telling: str) -> None:
+    """By one who can hash: what it says cannot be."""
+    assert telling in _forged(folder, kind, change)
+
+
+def test_a_change_after_the_voiding(folder: Path) -> None:
+    """What was voided stays so."""
+
+    def on_the_voided(content: dict[str, Any]) -> None:
+        with closing(sqlite3.connect(folder / "register.sqlite")) as database:
+            query = "SELECT id FROM journal WHERE action = 'void'"
+            thing = database.execute(query).fetchone()[0]
+        record = content["record"] | {"id": thing, "version": 3, "reason": "x"}
+        content.update(id=thing, version=3, action="replace", record=record)
+
+    assert "It was voided before, and nothing may follow." in _forged(
+        folder, "action", on_the_voided
+    )
+
+
+def test_an_emptied_journal(folder: Path) -> None:
+    """Not even the first entry is there."""
+    with tampering(folder) as database:
+        database.execute("DELETE FROM journal")
+    found = check(folder)
+
+    assert "journal: The journal is empty, and the first entry is made at once." in told(found)
+    assert "It knows of 31 entries, and the journal holds 0" in told(found)
+
+
+def test_a_description_that_goes_away_while_it_is_open(folder: Path) -> None:
+    """The check goes on and says so."""
+    with open_workspace(folder, read_only=True) as workspace:
+        (folder / "lungwort-workspace.toml").unlink()
+        found = verify(workspace)
+
+    assert "lungwort-workspace.toml: It cannot be read" in told(found)
+    assert found.entries == 31
+
+
+# --- On the server ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("statement", "telling"),
+    [
+        ("UPDATE outlet SET name = 'hose 9' WHERE seq = 7", "Its name is 'hose 9' in the table"),
+        ("UPDATE supply SET in_use = 0 WHERE seq = 4", "Its in_use is 0 in the table supply"),
+        ("UPDATE journal SET who = 'Nobody' WHERE seq = 7", "Its who is 'Nobody' in the table"),
+        (
+            "UPDATE journal SET content = replace(content, 'hose 1', 'hose 9') WHERE seq = 7",
+            "Its content has the hash",
+        ),
+        ("UPDATE journal SET subtrees = '[]' WHERE seq = 7", "The hashes of the tree kept with it"),
+        ("DELETE FROM wearer_equipment", "Its row is missing from the table wearer_equipment."),
+        ("DROP TABLE lot_use", "The table lot_use cannot be read"),
+    ],
+)
+def test_rows_on_a_server(postgresql: str, tmp_path: Path, statement: str, telling: str) -> None:
+    """Its owner can switch off the guards; the check is the same."""
+    folder = kit.build(tmp_path / "workspace", postgresql).folder
+    with psycopg.connect(postgresql, autocommit=True) as database:
+        for table in ("journal", *ROWS):
+            database.execute(f"ALTER TABLE {table} DISABLE TRIGGER ALL".encode())
+        database.execute(statement.encode())
+    found = check(folder)
+
+    assert telling in told(found)
+    assert "its guards away): journal, " in found.remarks[0]
+
+
 # --- The tables of records ----------------------------------------------------------------------
 
 
@@ -438,7 +575,10 @@ def test_each_column_of_each_table(folder: Path, kind: str) -> None:
         ),
         ("DELETE FROM things WHERE id IN (SELECT id FROM outlet)", "Its thing is missing"),
         ("INSERT INTO things VALUES ('site-x', 'site')", "'site-x' was added"),
-        ("UPDATE things SET kind = 'supply' WHERE kind = 'site'", "It is a 'supply' in the table"),
+        (
+            "UPDATE things SET kind = 'supply' WHERE kind = 'site'",
+            "Its kind is 'supply' in the table things, and 'site'",
+        ),
         ("UPDATE things SET id = 'x' WHERE kind = 'site'", "Its thing is missing"),
         ("DROP TABLE things", "The table things cannot be read"),
     ],

@@ -298,7 +298,9 @@ def _check_things(connection: Connection, seen: Sequence[_Seen], problems: Probl
         elif expected[thing][0] != kind:
             known, seq, where = expected[thing]
             problems.add(
-                where, f"It is a {shown(kind)} in the table {_THINGS}, and a {known}.", seq
+                where,
+                f"Its kind is {shown(kind)} in the table {_THINGS}, and {known!r} was recorded.",
+                seq,
             )
     ids = {thing for thing, _ in there}
     for thing, (_, seq, where) in expected.items():
@@ -340,7 +342,7 @@ def _of_version(one: _Seen, before: _Seen | None) -> list[str]:
             f"{'on record already' if before else 'not on record yet'}."
         )
     if before is not None and before.entry.kind != entry.kind:
-        said.append(f"It is a {words(entry.kind)}, and was a {words(before.entry.kind)} before.")
+        said.append(f"Its kind is {entry.kind!r}, and was {before.entry.kind!r} before.")
     if before is not None and before.record is not None and before.record.voided:
         said.append("It was voided before, and nothing may follow.")
     if record is not None:
