@@ -150,12 +150,12 @@ def test_every_noun_changes_with_a_reason_and_keeps_the_version_before(run: Run,
     run(noun, "change", name, "--reason", "x", fails="Nothing is given that would change")
     done = flat(run(noun, "change", name, "--note", "see the folder", "--reason", "asked for"))
     assert "Version 2 of" in done
-    assert "Note: – → see the folder" in done
+    assert "→ see the folder" in done
     run(
         noun, "change", name, "--note", "see the folder", "--reason", "x", fails="like that already"
     )
     history = flat(run(noun, "show", name, "--history"))
-    assert "Note: – → see the folder" in history
+    assert "→ see the folder" in history
     assert "asked for" in history
 
 
