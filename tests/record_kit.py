@@ -1,6 +1,6 @@
 """A small record that tests of the check and of the pack begin with, all of it invented.
 
-Not a test: loaded by its path, as test folders are no packages.
+Not a test: the tests of several rooms begin with it.
 """
 
 from __future__ import annotations

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import shutil
 import subprocess
@@ -12,14 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
-_SPEC = importlib.util.spec_from_file_location(
-    "record_kit", Path(__file__).parents[1] / "record_kit.py"
-)
-assert _SPEC is not None
-assert _SPEC.loader is not None
-kit: Any = importlib.util.module_from_spec(_SPEC)
-_SPEC.loader.exec_module(kit)
+from tests import record_kit as kit
 
 
 @pytest.fixture(scope="module")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import importlib.util
 import json
 import shutil
 import sqlite3
@@ -16,6 +15,7 @@ from typing import Any
 import attrs
 import polars as pl
 import pytest
+from tests import record_kit as kit
 
 from lungwort.errors import InputError, OutputError, RegisterError, UnknownRecordError
 from lungwort.jobs import pack as job
@@ -25,14 +25,6 @@ from lungwort.jobs.pack_choice import Choice, Kept, chosen, latest, read_journal
 from lungwort.paper import verify_pack
 from lungwort.register import model as m
 from lungwort.register.workspace import open_workspace
-
-_SPEC = importlib.util.spec_from_file_location(
-    "record_kit", Path(__file__).parents[1] / "record_kit.py"
-)
-assert _SPEC is not None
-assert _SPEC.loader is not None
-kit: Any = importlib.util.module_from_spec(_SPEC)
-_SPEC.loader.exec_module(kit)
 
 NOW = datetime(2026, 5, 4, 10, 20, 30, tzinfo=UTC)
 
@@ -550,5 +542,5 @@ def test_what_cannot_be_compared(
 )
 def test_what_is_no_head(text: str) -> None:
     """The message shows what one looks like."""
-    with pytest.raises(InputError, match="is no head[.] Give it as SIZE:ROOT"):
+    with pytest.raises(InputError, match=r"is no head\. Give it as SIZE:ROOT"):
         check.parse_head(text)

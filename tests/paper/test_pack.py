@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ast
 import hashlib
-import importlib.util
 import json
 import os
 import shutil
@@ -18,6 +17,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests import record_kit as kit
 
 from lungwort.errors import OutputError, RegisterError
 from lungwort.jobs.opening import Where
@@ -35,14 +35,6 @@ from lungwort.paper.pack import (
 )
 from lungwort.register import merkle
 from lungwort.register.canonical import canonical
-
-_SPEC = importlib.util.spec_from_file_location(
-    "record_kit", Path(__file__).parents[1] / "record_kit.py"
-)
-assert _SPEC is not None
-assert _SPEC.loader is not None
-kit: Any = importlib.util.module_from_spec(_SPEC)
-_SPEC.loader.exec_module(kit)
 
 NOW = datetime(2026, 5, 4, 10, 20, 31, tzinfo=UTC)
 LEAVES = [merkle.leaf_hash(bytes([number])) for number in range(40)]

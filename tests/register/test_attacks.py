@@ -7,7 +7,6 @@ The attacker here may write to the disk and to the database as they like, and kn
 from __future__ import annotations
 
 import hashlib
-import importlib.util
 import json
 import random
 import shutil
@@ -20,6 +19,7 @@ from typing import Any
 
 import psycopg
 import pytest
+from tests import record_kit as kit
 
 from lungwort.errors import WorkspaceError
 from lungwort.register import model as m
@@ -30,14 +30,6 @@ from lungwort.register.model import TreeHead
 from lungwort.register.tables import ROWS
 from lungwort.register.verify import Checked, verify
 from lungwort.register.workspace import create_workspace, open_workspace
-
-_SPEC = importlib.util.spec_from_file_location(
-    "record_kit", Path(__file__).parents[1] / "record_kit.py"
-)
-assert _SPEC is not None
-assert _SPEC.loader is not None
-kit: Any = importlib.util.module_from_spec(_SPEC)
-_SPEC.loader.exec_module(kit)
 
 JOURNAL_COLUMNS = (
     "seq",

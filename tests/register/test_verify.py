@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import shutil
 from datetime import timedelta
@@ -11,6 +10,7 @@ from typing import Any
 
 import attrs
 import pytest
+from tests import record_kit as kit
 
 from lungwort import __version__
 from lungwort.errors import RegisterError
@@ -21,14 +21,6 @@ from lungwort.register.model import TreeHead, VerdictRecord
 from lungwort.register.papers import carries, code_of, streams
 from lungwort.register.verify import Checked, verify
 from lungwort.register.workspace import Workspace, open_workspace
-
-_SPEC = importlib.util.spec_from_file_location(
-    "record_kit", Path(__file__).parents[1] / "record_kit.py"
-)
-assert _SPEC is not None
-assert _SPEC.loader is not None
-kit: Any = importlib.util.module_from_spec(_SPEC)
-_SPEC.loader.exec_module(kit)
 
 
 @pytest.fixture(scope="module")
