@@ -203,6 +203,37 @@ def test_altered_json_is_refused(changed: dict[str, Any], said: str) -> None:
         )
 
 
+@given(st.text(max_size=30) | st.none() | st.integers())
+@settings(deadline=None, max_examples=100)
+def test_no_text_but_that_of_the_record_is_read(text: str | int | None) -> None:
+    """Either it is refused, or written again it is the same, letter by letter."""
+    for read in (convert.time_from_text, convert.date_from_text, convert.number_from_text):
+        try:
+            value = read(text)
+        except RegisterError:
+            continue
+        assert convert.plain_value(value) == text or isinstance(value, Decimal)
+
+
+@pytest.mark.parametrize(
+    ("read", "text"),
+    [
+        (convert.date_from_text, "2026-02-30"),
+        (convert.date_from_text, "2026-2-3"),
+        (convert.time_from_text, "2026-02-30T00:00:00.000000Z"),
+        (convert.time_from_text, "0000-01-01T00:00:00.000000Z"),
+        (convert.number_from_text, "1e99999999999999999999"),
+        (convert.number_from_text, "1E99999999999999999999"),
+        (convert.number_from_text, "٣"),
+        (convert.number_from_text, ""),
+    ],
+)
+def test_days_and_numbers_that_are_none(read: Any, text: str) -> None:
+    """The calendar and the range of numbers hold here too."""
+    with pytest.raises(RegisterError, match="The record holds"):
+        read(text)
+
+
 def test_a_list_is_a_list() -> None:
     """Text is a sequence too, and must not be taken apart into letters."""
     plain = convert.to_plain(model.Instrument(name="one"))

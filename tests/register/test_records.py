@@ -599,7 +599,29 @@ def _step(change: Change, shadow: list[model.Site], data: st.DataObject) -> None
         )
 
 
-def test_a_long_journal_is_not_hashed_again(sqlite_workspace: Workspace, now: datetime) -> None:
+def test_a_long_journal_is_not_hashed_again(
+    sqlite_workspace: Workspace, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One more record after some thousand entries takes a handful of hashes."""
+    _, supply, _ = _yard(sqlite_workspace, now)
+    _lengthen(sqlite_workspace, 4_000)
+    hashed = []
+
+    def counted(left: bytes, right: bytes) -> bytes:
+        hashed.append(1)
+        return merkle.node_hash(left, right)
+
+    monkeypatch.setattr(stored_tree, "node_hash", counted)
+    for _ in range(4):
+        hashed.clear()
+        with sqlite_workspace.register.change(who=WENNA, now=now) as change:
+            change.add(model.RunningHours(supply_id=supply.id, time=now, hours=Decimal(1)))
+        # A tree of 4,004 entries is 12 levels high; a root is worked out twice, a leaf is added.
+        assert len(hashed) <= 3 * 12
+
+
+@pytest.mark.slow
+def test_a_very_long_journal_takes_no_longer(sqlite_workspace: Workspace, now: datetime) -> None:
     """One more record after 100,000 entries takes about as long as after 10."""
     _, supply, _ = _yard(sqlite_workspace, now)
     register = sqlite_workspace.register
@@ -617,6 +639,42 @@ def test_a_long_journal_is_not_hashed_again(sqlite_workspace: Workspace, now: da
     # Rehashing alone would take some 0.2 s; the margin is for a busy machine.
     assert long < 10 * short + 0.05
     assert register.head().size > 100_000
+
+
+def test_entries_are_read_in_batches(sqlite_workspace: Workspace, now: datetime) -> None:
+    """Each once and in order, over the seams of the batches."""
+    _yard(sqlite_workspace, now)
+    _lengthen(sqlite_workspace, 2_001)
+    register = sqlite_workspace.register
+
+    assert [one.seq for one in register.entries()] == list(range(1, 2_002))
+    assert [one.seq for one in register.entries(999, 2_000)] == list(range(999, 2_001))
+    assert list(register.entries(5, 4)) == []
+    newest = register.newest()
+    assert newest is not None
+    assert newest.seq == 2_001
+
+
+def test_many_names_are_counted_not_listed(sqlite_workspace: Workspace, now: datetime) -> None:
+    """A message stays readable."""
+    with sqlite_workspace.register.change(who=WENNA, now=now) as change:
+        for number in range(13):
+            change.add(model.Site(name=f"yard {number}"))
+    with pytest.raises(UnknownRecordError, match=r"no site 'quay' on record\. There are 13 on rec"):
+        sqlite_workspace.register.get(model.Site, "quay")
+    assert sqlite_workspace.register.history(model.Site, "site-aaaaaaaaaaaaaaaa") == []
+    assert sqlite_workspace.register.find(model.Stage, "quay/carbon") is None
+
+
+def test_a_record_is_begun_once(sqlite_workspace: Workspace, now: datetime) -> None:
+    """By the person who answers for it, and only while it is empty."""
+    with (
+        pytest.raises(RegisterError, match="is not empty, so it cannot be begun"),
+        sqlite_workspace.register.found(model.Person(name="Idris Pellow"), now=now),
+    ):
+        pass
+    with pytest.raises(RegisterError, match="Record is no kind of record"):
+        sqlite_workspace.register.all(model.Record)
 
 
 def _lengthen(workspace: Workspace, size: int) -> None:

@@ -377,12 +377,12 @@ def test_a_head_that_a_crash_lost_is_added(workspace: Workspace, start_time: dat
     _add(workspace, "Yard", start_time)
     whole = path.read_bytes()
 
-    for left in (before, before + b"2 0a1b", whole[:-1]):
+    for left in (before, before + b"2 0a1b", whole[:-1], b"1 0a"):
         path.write_bytes(left)
         _add(workspace, f"site {len(left)} {workspace.register.head().size}", start_time)
         sizes = [int(line.split()[0]) for line in path.read_text("ascii").splitlines()]
         now = workspace.register.head().size
-        assert sizes[-2:] == [now - 1, now]
+        assert sizes[-2:] == [now - 1, now], left
         check_whole(workspace)
     path.unlink()
     _add(workspace, "Dock", start_time)
