@@ -86,15 +86,15 @@ def _today(now: datetime, zone: str | None) -> date:
 
 def _remarks(lot: Lot, register: Reader, now: datetime) -> list[str]:
     remarks = []
-    if lot.expires is None and lot.kind in {"oil_indicator", "tube", "calibration_gas"}:
+    tests = lot.kind in {"oil_indicator", "tube"}
+    if lot.expires is None and tests:
         remarks.append(
             f"No last day of use is on record (--expires): a test with lot {lot.name} proves nothing "
             "until it is."
         )
     elif lot.expires is not None and lot.expires < _today(now, common_zone(register)):
-        remarks.append(
-            f"Lot {lot.name} expired on {shape.day(lot.expires)}: a test with it proves nothing."
-        )
+        follows = "a test with it proves nothing" if tests else "do not use it"
+        remarks.append(f"Lot {lot.name} expired on {shape.day(lot.expires)}: {follows}.")
     if left(register, lot) < 1:
         remarks.append(f"None of lot {lot.name} is left on record.")
     return remarks
