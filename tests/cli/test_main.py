@@ -251,3 +251,5 @@ def test_the_demonstration_comes_out_as_seeded(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stdout
     assert "9 of 9 verdicts are the ones that were seeded" in done.stdout
     assert len(list((tmp_path / "demo").glob("*.pdf"))) == 9
+    assert "A year of records (invented)" in done.stdout
+    assert (tmp_path / "demo" / "workspace" / "heads.txt").is_file()

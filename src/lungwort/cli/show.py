@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from lungwort.demo.model import Site
     from lungwort.jobs.demo import Shown
+    from lungwort.jobs.demo_year import Year
     from lungwort.jobs.judge import View
 
 _PLAIN_WIDTH: Final = 100
@@ -49,8 +50,8 @@ def console() -> Console:
 
 
 @contextmanager
-def progress(*, quiet: bool) -> Iterator[Callable[[int, int], None] | None]:
-    """Show a bar on the error stream while a long file is read."""
+def progress(*, quiet: bool, what: str = "reading") -> Iterator[Callable[[int, int], None] | None]:
+    """Show a bar on the error stream while something long is done."""
     if quiet or not sys.stderr.isatty():
         yield None
         return
@@ -58,9 +59,9 @@ def progress(*, quiet: bool) -> Iterator[Callable[[int, int], None] | None]:
 
     errors = Console(stderr=True)
     with Progress(
-        TextColumn("reading"), BarColumn(), TaskProgressColumn(), console=errors, transient=True
+        TextColumn(what), BarColumn(), TaskProgressColumn(), console=errors, transient=True
     ) as bar:
-        task = bar.add_task("reading", total=1.0)
+        task = bar.add_task(what, total=1.0)
 
         def tell(done: int, total: int) -> None:
             bar.update(task, completed=done / max(total, 1))
@@ -211,3 +212,18 @@ def demo_foot(out: Console, site: Site, cases: list[Shown]) -> None:
     if cases:
         out.print("To judge one yourself, in that folder:")
         out.print(Text(f"  {cases[1 if len(cases) > 1 else 0].case.command}"), soft_wrap=True)
+
+
+def demo_year(out: Console, year: Year) -> None:
+    """Tell the story of the invented year, and how to look at it."""
+    out.print()
+    out.print(Text("A year of records (invented)", style="bold"))
+    for sentence in year.story:
+        out.print(Padding(Text(f"· {sentence}"), (0, 0, 0, 2)))
+    out.print(
+        f"{year.entries} journal entries and {year.certificates} certificates lie in {year.folder}.",
+        soft_wrap=True,
+    )
+    out.print("Look at it with:")
+    for words in ("status", "due", "finding list --all", "verify"):
+        out.print(Text(f'  lungwort {words} --workspace "{year.folder}"'), soft_wrap=True)
