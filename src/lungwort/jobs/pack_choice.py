@@ -293,7 +293,7 @@ def standing(entries: Iterable[Kept]) -> Iterator[str]:
         last = max(states, key=lambda one: (_time(one.record["time"]), one.seq)).record
         yield (
             f"Newest state of the supply in this pack: {last['state'].replace('_', ' ')}, "
-            f"{last['time'][:16].replace('T', ' ')} UTC ({last['why']})."
+            f"{last['time'][:16].replace('T', ' ')} UTC ({last['why'].rstrip('.')})."
         )
     closed = {
         one.record["finding_id"]
@@ -302,7 +302,7 @@ def standing(entries: Iterable[Kept]) -> Iterator[str]:
     }
     for one in now:
         if one.kind == "finding" and one.id not in closed:
-            yield f"Finding {one.record['number']} is open: {one.record['text']}."
+            yield f"Finding {one.record['number']} is open: {one.record['text'].rstrip('.')}."
 
 
 def _furniture(newest: Mapping[str, Kept], supply_id: str) -> set[str]:

@@ -595,7 +595,7 @@ def _standing(entries: dict[int, dict[str, Any]]) -> Iterator[str]:
         last = max(states, key=lambda one: str(one.get("time")))
         yield (
             f"Newest state of the supply in this pack: {str(last.get('state')).replace('_', ' ')}, "
-            f"{last.get('time')} ({last.get('why')})."
+            f"{last.get('time')} ({str(last.get('why')).rstrip('.')})."
         )
     closed = {
         one.get("finding_id")
