@@ -487,6 +487,50 @@ def test_newer_evidence_that_was_left_out_stands_against_a_certificate(
     assert judged.exit_code == 1
 
 
+def test_a_period_that_leaves_out_bad_readings_earns_no_certificate(
+    alone: Story, tmp_path: Path
+) -> None:
+    """Nobody certifies around an excursion by choosing the hours."""
+    test = alone.hand_test(MORNING)
+    alone.log(tmp_path, MORNING, co=9.0)
+    period = {"begin": "2026-03-04 08:30", "end": "2026-03-04 09:59"}
+    done = alone.certify(NOON, tests=(test.id,), **period)
+    assert done.verdict.overall == "conforms"
+    assert done.certificate is None
+    assert done.exit_code == 3
+    assert any(
+        why.startswith("Readings that the chosen period leaves out are outside the limits: ")
+        and "carbon monoxide" in why
+        for why in done.no_certificate
+    )
+
+
+def test_what_narrows_the_clean_word_stands_on_the_paper(
+    alone: Story, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The reasons beside it go onto the sheet."""
+    sheets: list[paper.CertificateSheet] = []
+    real = paper.certificate_pdf
+
+    def kept(verdict: object, sheet: paper.CertificateSheet, result: str) -> bytes:
+        sheets.append(sheet)
+        return real(verdict, sheet, result)  # type: ignore[arg-type] # passed on
+
+    monkeypatch.setattr(paper, "certificate_pdf", kept)
+    test = alone.hand_test(MORNING)
+    alone.log(tmp_path, MORNING)
+    aborted = alone.hand_test(MORNING + HOUR, (), state=ABORTED, why="Rain", now=NOON)
+    assert alone.certify(NOON).certificate is not None
+    (sheet,) = sheets
+    assert any(label == "Mind" and aborted.id in text for label, text in sheet.evidence)
+    assert any(label == "Test by hand" and test.id in text for label, text in sheet.evidence)
+    assert ("Analyser A", "A-17", "28 Feb 2026", "28 Feb 2027") in sheet.instruments
+    assert ("oil indicator", "7", "1 Jan 2027") in sheet.consumables
+    assert (sheet.issued_by, sheet.issued_role) == (WENNA, "answers for the air")
+    assert sheet.supply == "Main compressor (main)"
+    assert sheet.outlet == "Slip 2, by the winch"
+
+
 def test_a_certificate_asks_for_the_usual_coverage(alone: Story, tmp_path: Path) -> None:
     """A lower one may be judged by, and earns no certificate."""
     alone.hand_test(MORNING)

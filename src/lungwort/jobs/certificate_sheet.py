@@ -169,6 +169,8 @@ def evidence_rows(
     rows.append(("Judged by", people.get(record.by_id, record.by_id)))
     rows.append(("Limit set", f"{record.limit_set}, SHA-256 {record.limit_set_digest}"))
     rows.extend(("Evidence", note) for note in notes)
+    # What narrows the clean word stands beside it, on paper too.
+    rows.extend(("Mind", reason) for reason in judged.verdict.reasons[1:])
     return tuple(rows)
 
 

@@ -404,7 +404,9 @@ def _record(
     pdf = None
     if record.overall == CONFORMS and request.certificate:
         snapshot = take(change, change.now)
-        state, evidence = against_certificate(snapshot, judged, supply, newer=chosen.newer)
+        state, evidence = against_certificate(
+            snapshot, judged, supply, newer=chosen.newer, narrowed=chosen.narrowed
+        )
         if state or evidence:
             done = evolve(
                 done, no_certificate=(*state, *evidence), retest=bool(state) and not evidence
@@ -459,7 +461,9 @@ def _foreseen(
     newest = max((one.seq for one in snapshot.verdicts), default=0)
     as_if = evolve(judged.record(""), id="verdict-as-if", version=1, seq=newest + 1_000_000_000)
     snapshot = evolve(snapshot, verdicts=(*snapshot.verdicts, as_if))
-    state, evidence = against_certificate(snapshot, judged, supply, newer=chosen.newer)
+    state, evidence = against_certificate(
+        snapshot, judged, supply, newer=chosen.newer, narrowed=chosen.narrowed
+    )
     return evolve(
         done,
         no_certificate=(*state, *evidence),

@@ -78,6 +78,9 @@ class Chosen:
         How it was chosen, and what was left out.
     newer : tuple of str
         Evidence of the outlet that is newer and was left out. No certificate is issued past it.
+    narrowed : bool
+        Whether the user narrowed the period. No certificate is issued past readings outside the
+        limits that were left out so.
     """
 
     tests: tuple[HandTest, ...]
@@ -87,6 +90,7 @@ class Chosen:
     reasons: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     newer: tuple[str, ...] = ()
+    narrowed: bool = False
 
 
 def choose(snapshot: Snapshot, outlet: Outlet, wanted: Wanted) -> Chosen:
@@ -160,6 +164,7 @@ def choose(snapshot: Snapshot, outlet: Outlet, wanted: Wanted) -> Chosen:
         reasons=tuple(nothing if not wanted.no_tests else []),
         notes=(*notes, *left_out),
         newer=newer,
+        narrowed=wanted.begin is not None or wanted.end is not None,
     )
 
 

@@ -89,6 +89,7 @@ def against_certificate(
     supply: Supply,
     *,
     newer: Sequence[str],
+    narrowed: bool = False,
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Tell what stands against a certificate for air whose verdict conforms and is on record.
 
@@ -102,6 +103,8 @@ def against_certificate(
         The supply.
     newer : sequence of str
         Newer evidence of the outlet that was left out.
+    narrowed : bool
+        Whether the user narrowed the period that was judged.
 
     Returns
     -------
@@ -110,6 +113,7 @@ def against_certificate(
     """
     from lungwort.plan.evidence import supply_evidence  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.state import open_findings, supply_state  # noqa: PLC0415 - keeps --help instant
+    from lungwort.verdict.notes import OUTSIDE_PERIOD  # noqa: PLC0415 - keeps --help instant
 
     state = []
     if supply_state(snapshot, supply.id).state == WITHDRAWN:
@@ -125,6 +129,14 @@ def against_certificate(
         f"There is newer evidence that was not judged: {what}. Judge it too, with --test and --log, or --from and --to."
         for what in newer
     ]
+    if narrowed:
+        evidence.extend(
+            f"Readings that the chosen period leaves out are outside the limits: {what.rstrip('.')}. Judge them too, "
+            "or cure what was wrong and enter it."
+            for one in judged.verdict.not_judged
+            if one.cause == OUTSIDE_PERIOD
+            for what in one.outside
+        )
     least = judged.inputs.options.min_coverage
     if least < _USUAL_COVERAGE:
         evidence.append(
