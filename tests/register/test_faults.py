@@ -26,7 +26,7 @@ from lungwort.register.workspace import Workspace, create_workspace, open_worksp
 
 WENNA = "Wenna Harkle"
 WORKER = Path(__file__).with_name("worker.py")
-FEW, MANY = 3, 60
+FEW, MANY = 3, 100
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="no such limits or rights on Windows")
 

@@ -432,6 +432,10 @@ def test_what_is_replaced_is_what_is_on_record(workspace: Workspace, now: dateti
             change.replace(supply, attrs.evolve(supply, id=site.id), "x")
         with pytest.raises(RegisterError, match="is on record already"):
             change.add(supply)
+        with pytest.raises(RegisterError, match="A new site has no reason and is not voided"):
+            change.add(model.Site(name="Quay", reason="Because."))
+        with pytest.raises(RegisterError, match="A new site has no reason and is not voided"):
+            change.add(model.Site(name="Quay", voided=True))
         with pytest.raises(UnknownRecordError, match="no supply 'supply-aaaaaaaaaaaaaaaa'"):
             change.void(attrs.evolve(supply, id="supply-aaaaaaaaaaaaaaaa"), "x")
     assert workspace.register.head().size == 4

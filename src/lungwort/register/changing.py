@@ -110,7 +110,12 @@ class Change(Reader):
             raise RegisterError(
                 f"The {words(record.KIND)} {record.id} is on record already. Replace or void it."
             )
-        return self._record(ADD, attrs.evolve(record, reason="", voided=False), None)
+        if record.reason or record.voided:
+            raise RegisterError(
+                f"A new {words(record.KIND)} has no reason and is not voided. Leave both out; what "
+                "is to be remembered of it goes into its note."
+            )
+        return self._record(ADD, record, None)
 
     def replace(self, old: R, new: R, reason: str) -> R:
         """Record a new version of a thing.
