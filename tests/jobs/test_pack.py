@@ -22,8 +22,10 @@ from lungwort.jobs import pack as job
 from lungwort.jobs import verify as check
 from lungwort.jobs.opening import Where
 from lungwort.jobs.pack_choice import Choice, Kept, chosen, latest, read_journal, standing
+from lungwort.logs.read import read_with
 from lungwort.paper import verify_pack
 from lungwort.register import model as m
+from lungwort.register.store import import_log
 from lungwort.register.workspace import open_workspace
 
 NOW = datetime(2026, 5, 4, 10, 20, 30, tzinfo=UTC)
@@ -117,11 +119,47 @@ def test_papers_and_files_are_those_of_the_record(built: Any, tmp_path: Path) ->
         )
         table = pl.read_csv(archive.read(f"readings/{first.id}/readings.csv"))
         part = pl.read_parquet(built.folder / first.parts[0].path)
-    assert table.columns[:3] == ["time [UTC]", "o2, volume fraction [%]", "o2_flag"]
-    assert "water, pressure dew point [°C]" in table.columns
+    assert table.columns[:3] == ["time [UTC]", "o2 (volume fraction) [%]", "o2_flag"]
+    assert "water (pressure dew point) [°C]" in table.columns
     assert table["time [UTC]"][0] == "2026-03-10T09:00:00.000000Z"
-    assert table["co, volume fraction [ppm]"].to_list() == part["co"].to_list()
+    assert table["co (volume fraction) [ppm]"].to_list() == part["co"].to_list()
     assert table.height == first.rows
+
+
+def test_readings_of_a_wrong_clock_are_marked(folder: Path, tmp_path: Path) -> None:
+    """Their time is not known; the table says so, and the rest is as it was."""
+    lines = kit.log_csv(datetime(2026, 6, 1, 9, tzinfo=UTC)).decode().splitlines()
+    for place in range(40, 60):
+        lines[place] = f"2019-01-01 00:{place}:00{lines[place][19:]}"
+    file = tmp_path / "reset.csv"
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    now = datetime(2026, 6, 2, tzinfo=UTC)
+    log = read_with(file, kit.READ, now=now)
+    with (
+        open_workspace(folder) as workspace,
+        workspace.register.change(who=kit.TESTS, now=now) as change,
+    ):
+        outlet = change.get(m.Outlet, "boat hose")
+        record, _ = import_log(
+            workspace,
+            change,
+            log,
+            outlet=outlet,
+            instrument=None,
+            files=[(file.name, file)],
+            options=kit.READ,
+            by=change.who,
+        )
+    request = job.Request(supply="boat", target=tmp_path / "a.zip")
+    job.pack(Where(folder), request, now=now)
+    with zipfile.ZipFile(tmp_path / "a.zip") as archive:
+        table = pl.read_csv(archive.read(f"readings/{record.id}/readings.csv"))
+    known = table.filter(pl.col(job.TIME_KNOWN) == "yes")
+    rest = table.filter(pl.col(job.TIME_KNOWN) == "no")
+
+    assert (known.height, rest.height) == (record.rows, 20) == (101, 20)
+    assert known["time [UTC]"].min() == "2026-06-01T09:00:00.000000Z"
+    assert rest["time [UTC]"].max() == "2019-01-01T00:59:00.000000Z"
 
 
 def test_a_period(built: Any, tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from lungwort import __version__
 from lungwort.errors import RegisterError
 from lungwort.jobs.judging import rejudge
 from lungwort.register import model as m
+from lungwort.register import verify as check_module
 from lungwort.register.merkle import leaf_hash, tree_root
 from lungwort.register.model import TreeHead, VerdictRecord
 from lungwort.register.papers import carries, code_of, streams
@@ -168,6 +169,28 @@ def test_line_ends_of_another_system_are_no_alteration(folder: Path) -> None:
     heads.write_bytes(heads.read_bytes().replace(b"\n", b"\r\n"))
 
     assert check(folder).problems == ()
+
+
+def test_a_change_that_is_recorded_meanwhile_is_no_alteration(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its entry is not seen yet, and its head is there already."""
+    journal = check_module._journal
+
+    def meanwhile(*given: Any) -> Any:
+        with (
+            open_workspace(folder) as other,
+            other.register.change(who=kit.ANSWERS, now=kit.START.replace(month=5)) as change,
+        ):
+            change.add(m.Person(name="New Person"))
+        return journal(*given)
+
+    monkeypatch.setattr(check_module, "_journal", meanwhile)
+    found = check(folder)
+    monkeypatch.undo()
+
+    assert (found.entries, found.problems, found.remarks) == (31, (), ())
+    assert check(folder).entries == 32
 
 
 def test_a_verdict_that_comes_out_otherwise_is_found(folder: Path) -> None:

@@ -28,10 +28,15 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from zoneinfo import ZoneInfo
 
+    import polars as pl
+
     from lungwort.jobs.opening import Where
     from lungwort.paper.pack import Member, PackSheet, ProvedHead
     from lungwort.register.model import TreeHead
     from lungwort.register.workspace import Workspace
+
+TIME_KNOWN: Final = "time known"
+"""Heading in the CSV: whether the time of a reading can be trusted."""
 
 _PDF: Final = b"%PDF-"
 
@@ -399,13 +404,15 @@ def _table(workspace: Workspace, one: Kept, scratch: Path) -> Path:
 
     facts, _ = read_document(workspace.read_file(one.record["log_sha256"]), f"The log of {one.id}")
     units = {
-        one.name: f"{one.name}, {one.quantity.replace('_', ' ')} [{one.unit}]"
-        for one in facts.channels
+        channel.name: f"{channel.name} ({channel.quantity.replace('_', ' ')}) [{channel.unit}]"
+        for channel in facts.channels
     }
-    parts = [workspace.folder.joinpath(*part["path"].split("/")) for part in one.record["parts"]]
     path = scratch / f"{one.id}-{one.version}.csv"
     try:
-        frame = pl.concat([pl.scan_parquet(path) for path in parts], how="diagonal_relaxed")
+        frame = pl.concat(
+            [_marked(workspace, part["path"]) for part in one.record["parts"]],
+            how="diagonal_relaxed",
+        )
         named = {
             name: units.get(name, "time [UTC]" if name == "time" else name)
             for name in frame.collect_schema().names()
@@ -416,6 +423,19 @@ def _table(workspace: Workspace, one: Kept, scratch: Path) -> Path:
             f"The readings of {one.id} cannot be read ({error}). Run 'lungwort verify'."
         ) from error
     return path
+
+
+def _marked(workspace: Workspace, part: str) -> pl.LazyFrame:
+    # Readings of a clock that was wrong must not be taken for readings of that time.
+    import polars as pl  # noqa: PLC0415 - heavy, and only needed here
+
+    from lungwort.register.parts import UNPLACED  # noqa: PLC0415 - only here
+
+    names = part.split("/")
+    known = "no" if UNPLACED in names else "yes"
+    return pl.scan_parquet(workspace.folder.joinpath(*names)).with_columns(
+        pl.lit(known).alias(TIME_KNOWN)
+    )
 
 
 def _check_file(path: Path, digest: str) -> None:

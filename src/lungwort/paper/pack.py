@@ -434,7 +434,8 @@ def _readme(sheet: PackSheet) -> str:
         "",
         *_filled(
             "In the CSV, times are UTC, each heading has its unit, and a column of flags stands beside "
-            "each reading: 1 good, 2 not evaluated, 3 suspect, 4 bad, 9 missing (QARTOD). All versions "
+            "each reading: 1 good, 2 not evaluated, 3 suspect, 4 bad, 9 missing (QARTOD). Where 'time "
+            "known' says no, the logger's clock was wrong, and the time is not true. All versions "
             "of a record are there: a correction has a reason and does not take the old one away. "
             "Whole imports are handed over where they touch the period."
         ),
