@@ -11,7 +11,6 @@ from __future__ import annotations
 import json
 import os
 import random
-import resource
 import signal
 import sys
 import time
@@ -62,6 +61,8 @@ def watch(kill_at: int, when: str) -> Callable[[], int]:
 def work(order: dict[str, Any]) -> dict[str, Any]:
     """Import as ordered and say how it went."""
     if order.get("file_bytes"):
+        import resource  # where there is no such module, nothing is forked either
+
         resource.setrlimit(resource.RLIMIT_FSIZE, (order["file_bytes"], resource.RLIM_INFINITY))
     seen = watch(order.get("kill_at", 0), order.get("when", "before"))
     request = Request(
