@@ -203,7 +203,7 @@ def _of(spots: list[SpotTest]) -> Verdict:
 
 
 @given(spots=TESTS)
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=100)
 def test_a_doubt_never_makes_clean_and_never_refuses_for_nothing(spots: list[SpotTest]) -> None:
     """The whole conforms with doubts exactly where all tests and the sure ones alone conform."""
     told = _of(spots)

@@ -229,12 +229,16 @@ def _passphrase(sign_with: Path | None) -> bytes | None:
 
 
 def _show(done: Certified) -> None:
+    from attrs import evolve  # noqa: PLC0415 - keeps --help instant
     from rich.text import Text  # noqa: PLC0415 - keeps --help instant
 
     from lungwort.cli import show, things  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.judge import view  # noqa: PLC0415 - keeps --help instant
 
-    show.verdict(view(done.verdict), (done.pdf,) if done.pdf is not None else ())
+    seen = evolve(view(done.verdict), place=f"{done.outlet}, supply {done.supply}")
+    if done.verdict.log is None:
+        seen = evolve(seen, facts=(*seen.facts, ("Times", "in UTC")))
+    show.verdict(seen, (done.pdf,) if done.pdf is not None else ())
     out = show.console()
     out.print()
     _recorded(out, done)
