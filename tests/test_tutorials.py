@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
+import contextlib
 import doctest
+import functools
+import io
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
+from lungwort.cli import things
+from lungwort.cli.main import run
+
 ROOT = Path(__file__).resolve().parent.parent
-PAGES = ("docs/tutorial/first-verdict.md",)
+PAGES = ("docs/tutorial/first-verdict.md", "docs/tutorial/keep-the-record.md")
 FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
-TITLE = re.compile(
-    r"^<!-- file: (?P<name>[\w.-]+) -->\n```\w*\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL
+# A comment in a page sets the clock, unpacks an archive, or names the file that the block below is.
+NOTE = re.compile(r"^<!-- (?P<command>(?:clock|unpack) .*) -->$", re.MULTILINE)
+FILE = re.compile(
+    r"^<!-- (?P<command>file [\w.-]+) -->\n+```\w*\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL
 )
 BLOCK = re.compile(r"^```console\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL)
 WIDTH = 100
@@ -24,7 +35,8 @@ WIDTH = 100
 
 def _steps(page: str) -> list[tuple[str, str]]:
     """Give each command of a page with the output printed under it, and files to write before."""
-    found = [(one.start(), "file " + one["name"], one["text"]) for one in TITLE.finditer(page)]
+    found = [(one.start(), one["command"], one["text"]) for one in FILE.finditer(page)]
+    found += [(one.start(), one["command"], "") for one in NOTE.finditer(page)]
     for block in BLOCK.finditer(page):
         for number, part in enumerate(re.split(r"^\$ ", block["text"], flags=re.MULTILINE)[1:]):
             command, _, output = part.partition("\n")
@@ -32,17 +44,10 @@ def _steps(page: str) -> list[tuple[str, str]]:
     return [(command, output) for _, command, output in sorted(found, key=lambda one: one[0])]
 
 
-def _run(command: str, folder: Path, environment: dict[str, str]) -> str:
-    words = shlex.split(command)
-    while words and re.fullmatch(r"[A-Z_]+=.*", words[0]):
-        name, _, value = words.pop(0).partition("=")
-        environment = {**environment, name: value}
-    program = {
-        "lungwort": [sys.executable, "-m", "lungwort"],
-        "python": [sys.executable, "-I", "-S"],
-    }
+def _python(words: list[str], folder: Path, environment: dict[str, str]) -> str:
+    """Run a script with the standard library alone, as an inspector would."""
     done = subprocess.run(
-        [*program[words[0]], *words[1:]],
+        [sys.executable, "-I", "-S", *words],
         cwd=folder,
         env=environment,
         check=False,
@@ -53,27 +58,55 @@ def _run(command: str, folder: Path, environment: dict[str, str]) -> str:
     return done.stdout + done.stderr
 
 
+def _lungwort(words: list[str]) -> str:
+    """Run the command in this process, so that its clock can be set."""
+    text = io.StringIO()
+    with (
+        contextlib.redirect_stdout(text),
+        contextlib.redirect_stderr(text),
+        contextlib.suppress(SystemExit),
+        pytest.MonkeyPatch.context() as patch,
+    ):
+        patch.setattr(sys, "argv", ["lungwort", *words])
+        patch.setattr(sys, "stdin", io.StringIO())
+        run()
+    return text.getvalue()
+
+
 @pytest.mark.parametrize("name", PAGES)
-def test_the_commands_of_a_tutorial_say_what_it_says(name: str, tmp_path: Path) -> None:
-    """Every console block runs, in order, in one folder; '...' stands for any text."""
-    folder = tmp_path
-    environment = {
-        key: value for key, value in os.environ.items() if not key.startswith("LUNGWORT_")
-    }
-    environment |= {"COLUMNS": str(WIDTH), "PYTHONUTF8": "1"}
+def test_the_commands_of_a_tutorial_say_what_it_says(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every console block runs, in order; '...' stands for any text."""
+    for key in [key for key in os.environ if key.startswith("LUNGWORT_")]:
+        monkeypatch.delenv(key)
+    monkeypatch.setenv("COLUMNS", str(WIDTH))
+    monkeypatch.chdir(tmp_path)
     steps = _steps((ROOT / name).read_text(encoding="utf-8"))
 
     assert steps
     for command, expected in steps:
-        if command.startswith("file "):
-            (folder / command.removeprefix("file ")).write_text(expected, encoding="utf-8")
-        elif command.startswith("cd "):
-            folder = (folder / command.removeprefix("cd ")).resolve()
-        elif command.startswith("export "):
-            key, _, value = shlex.split(command)[1].partition("=")
-            environment[key] = value
+        word, _, rest = command.partition(" ")
+        if word == "clock":
+            day, clock, zone = rest.split()
+            moment = datetime.fromisoformat(f"{day} {clock}").replace(tzinfo=ZoneInfo(zone))
+            monkeypatch.setattr(things, "now", functools.partial(moment.astimezone, UTC))
+        elif word == "file":
+            Path(rest).write_text(expected, encoding="utf-8")
+        elif word == "unpack":
+            shutil.unpack_archive(*rest.split())
+        elif word == "cd":
+            monkeypatch.chdir(rest)
+        elif word == "export":
+            key, _, value = shlex.split(rest)[0].partition("=")
+            monkeypatch.setenv(key, value)
         else:
-            output = _run(command, folder, environment)
+            words = shlex.split(rest)
+            output = (
+                _lungwort(words)
+                if word == "lungwort"
+                else _python(words, Path.cwd(), dict(os.environ))
+            )
             assert doctest.OutputChecker().check_output(expected, output, FLAGS), (
                 f"{name}: $ {command}\n--- expected\n{expected}\n--- got\n{output}"
             )

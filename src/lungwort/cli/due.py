@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
 from lungwort.cli import options as opt
+from lungwort.cli import things
 
 if TYPE_CHECKING:
     from lungwort.jobs.due import Agenda
@@ -42,10 +42,9 @@ def due(
     Example: lungwort due --within 60d --ics due.ics
     """
     from lungwort.jobs import due as job  # noqa: PLC0415 - keeps --help instant
-    from lungwort.jobs.opening import Where  # noqa: PLC0415 - keeps --help instant
 
     days = job.parse_within(within)
-    agenda = job.due(Where(workspace), now=datetime.now(UTC), within_days=days)
+    agenda = job.due(things.where(workspace), now=things.now(), within_days=days)
     written = None if ics is None else job.write_calendar(agenda, ics)
     if as_json:
         sys.stdout.write(json.dumps(job.as_json(agenda), ensure_ascii=False, indent=2) + "\n")

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 import sys
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
 from lungwort.cli import options as opt
+from lungwort.cli import things
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -42,9 +42,8 @@ def status(
     Example: lungwort status --site yard
     """
     from lungwort.jobs import status as job  # noqa: PLC0415 - keeps --help instant
-    from lungwort.jobs.opening import Where  # noqa: PLC0415 - keeps --help instant
 
-    made = job.status(Where(workspace), now=datetime.now(UTC), site=site, supply=supply)
+    made = job.status(things.where(workspace), now=things.now(), site=site, supply=supply)
     if as_json:
         sys.stdout.write(json.dumps(job.as_json(made), ensure_ascii=False, indent=2) + "\n")
     else:

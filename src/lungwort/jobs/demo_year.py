@@ -254,6 +254,8 @@ def _bad_air(stage: _Stage) -> Iterator[_Step]:
         "After conforming retests of both outlets it was returned to service.",
         partial(_return, stage, HALL, day - 4, 15, "Both outlets were tested again and conform."),
     )
+    for outlet in ("hall-1", "spray-2"):
+        yield (stage.at(day - 4, 16), "", partial(_certify, stage, outlet, day - 4, 16))
     yield (
         stage.at(1, 17),
         "The charging compressor has not been tested for almost half a year: it is overdue.",
@@ -467,10 +469,10 @@ def _import(
     import_files(at.where, request, now=at.now)
 
 
-def _certify(stage: _Stage, outlet: str, days_ago: int) -> None:
+def _certify(stage: _Stage, outlet: str, days_ago: int, hour: int = 13) -> None:
     from lungwort.jobs.certify import CertifyRequest, certify  # noqa: PLC0415 - keeps --help instant
 
-    at = stage.session(days_ago, 13)
+    at = stage.session(days_ago, hour)
     certify(at.where, CertifyRequest(outlet=outlet, by=WENNA), at.now)
 
 
