@@ -444,7 +444,8 @@ def test_which_one_is_meant(yard: Yard) -> None:
     job.start(yard.at, "hose-1")
     with pytest.raises(SpotError, match="'instrument' is still to be entered"):
         job.finish(yard.at, None)
-    job.start(yard.later(5), "hose-1")
+    again = job.start(yard.later(5), "hose-1")
+    assert "Another test is under way at this outlet" in again.told[0]
     with pytest.raises(RegisterError, match="Several tests are under way"):
         job.finish(yard.at, None)
     with pytest.raises(InputError, match="--reason"):
@@ -469,4 +470,4 @@ def test_what_is_put_on_record_meanwhile_can_be_named(yard: Yard) -> None:
     with yard.workspace.register.change(who="Wenna Harkle", now=yard.now) as change:
         change.add(r.Lot(name="ind-2", kind="oil_indicator", expires=date(2027, 1, 1), stock=1))
     found = job.enter(yard.at, found.id, "indicator-lot", "ind-2")
-    assert any("names no kind that is known" in one for one in found.told)
+    assert any("names no kind; the bands of" in one for one in found.told)

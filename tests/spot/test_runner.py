@@ -222,6 +222,18 @@ def test_without_equipment_on_record_nothing_is_compared_and_that_is_told() -> N
     assert any("held against no minimum" in one for one in finish(run, now).remarks)
 
 
+@pytest.mark.parametrize(
+    ("device", "doubts"), [("", 0), ("banded-oil-indicator", 0), ("as on the box", 1)]
+)
+def test_bands_of_a_kind_that_is_not_known_prove_nothing(device: str, doubts: int) -> None:
+    """Other thresholds could make a trace look like none; without a kind the general one holds."""
+    lots = (evolve(CONTEXT.lots[0], device=device), *CONTEXT.lots[1:])
+    run, now = followed(begun(context=evolve(CONTEXT, lots=lots)))
+    outcome = finish(run, now)
+    assert len(outcome.doubts) == doubts
+    assert len(outcome.remarks) == (1 if device == "" else 0)
+
+
 def test_an_impossible_row_is_refused_and_asked_again() -> None:
     """The run is as it was."""
     run, now = followed(begun(), "rows")
@@ -347,7 +359,7 @@ def test_oil_by_tube_takes_fifteen_minutes() -> None:
     assert outcome.state == "done"
     # 0.5 × 1013/900 = 0.56278, rounded up
     assert [one.text for one in outcome.readings] == ["oil=tube: <0.5628 mg/m3"]
-    assert any("names no kind that is known" in one for one in outcome.remarks)
+    assert any("names no kind of tube that is known" in one for one in outcome.remarks)
 
 
 def test_a_tube_of_no_known_kind_is_not_guessed() -> None:

@@ -9,7 +9,7 @@ from lungwort.errors import RegisterError
 from lungwort.register.model import Answer, HandTest, LotUse, Reading
 from lungwort.spot.procedure_model import DOUBT, INSTRUMENT, LOT, PERSON
 from lungwort.spot.procedures import read_procedure
-from lungwort.spot.run_model import REFUSED, TAKEN, Entered, Run
+from lungwort.spot.run_model import DOUBT_MARK, REFUSED, TAKEN, Entered, Run
 from lungwort.spot.runner import consequences, finish
 
 if TYPE_CHECKING:
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 REFUSED_MARK: Final = " (refused)"
 AMENDED_MARK: Final = " (amended)"
-DOUBT_MARK: Final = " (doubt)"
 _CLOCK: Final = "clock went back"
 _WHY: Final = re.compile(r"(?P<given>.*?) \[(?P<why>.*)\]", re.DOTALL)
 

@@ -82,6 +82,11 @@ def start(at: Session, outlet: str, *, procedure: str | None = None) -> Stand:
     with opened(at.where) as workspace, workspace.lock():
         register = workspace.register
         run, told = _begun(workspace, at, outlet, procedure, at.by)
+        told += [
+            f"Another test is under way at this outlet: {one}."
+            for one in files.ids(workspace)
+            if files.load(workspace, one).context.outlet_id == run.context.outlet_id
+        ]
         run = attrs.evolve(run, id=files.new_id(workspace))
         files.save(workspace, run)
         told += _person_lapses(register, run, at.now)

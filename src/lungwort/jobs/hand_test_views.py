@@ -14,6 +14,7 @@ from lungwort.jobs.catalogue.shape import Listing, Section, View, clock, plain
 from lungwort.jobs.opening import common_zone, opened, site_of
 from lungwort.register.model import HandTest, Outlet, Person
 from lungwort.spot.procedures import load_procedure, own_files, procedure_ids
+from lungwort.spot.run_model import DOUBT_MARK
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -167,7 +168,7 @@ def show(where: Where | Path | None, test_id: str, *, now: datetime) -> View:
             tuple(
                 (one.name, one.given, when.time(one.time))
                 for one in test.answers
-                if not one.name.endswith(records.DOUBT_MARK)
+                if not one.name.endswith(DOUBT_MARK)
             ),
         ),
     )

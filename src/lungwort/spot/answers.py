@@ -518,15 +518,28 @@ def _about_lot(run: Run, ask: Ask, entry: Entered) -> list[tuple[str, str]]:
                 f"Lot {lot.name} expired on {lot.expires.isoformat()}. Take one in date.",
             )
         )
-    if lot.kind in {"oil_indicator", "tube"} and _kind_of(run, lot) is None:
-        what = "thresholds" if lot.kind == "oil_indicator" else "scale"
-        general = BUILT_IN_INDICATOR if lot.kind == "oil_indicator" else _tube_kind(run, lot).id
+    if _kind_of(run, lot) is None and lot.kind == "oil_indicator":
+        said = (
+            f"names the kind {lot.device!r}, which is not known" if lot.device else "names no kind"
+        )
+        # Other thresholds than the general ones could make traces look like none.
+        found.append(
+            (
+                m.DOUBT if lot.device else m.WARN,
+                (
+                    f"Lot {lot.name} {said}; the bands of {BUILT_IN_INDICATOR} were taken. Hold them "
+                    "against the instruction of the indicator in use, and put its kind on record with "
+                    f"'lungwort lot change {lot.name} --device ID --reason TEXT'."
+                ),
+            )
+        )
+    elif _kind_of(run, lot) is None and lot.kind == "tube":
         found.append(
             (
                 m.WARN,
                 (
-                    f"Lot {lot.name} names no kind that is known; the general kind {general} was taken. "
-                    f"Hold its {what} against the instruction of the one in use."
+                    f"Lot {lot.name} names no kind of tube that is known; the general kind "
+                    f"{_tube_kind(run, lot).id} was taken, with its wide uncertainty."
                 ),
             )
         )

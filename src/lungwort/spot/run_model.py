@@ -19,6 +19,9 @@ VOIDED: Final = "void"
 TAKEN: Final = "taken"
 REFUSED: Final = "refused"
 
+DOUBT_MARK: Final = " (doubt)"
+"""What the name of a recorded answer ends in that tells why the test proves nothing."""
+
 
 @frozen(kw_only=True)
 class KnownThing:
