@@ -383,10 +383,11 @@ def test_a_rewritten_entry(sound: Path, tmp_path: Path, kind: str) -> None:
     assert f"{name}: It is not proved to be entry {content['seq']} of the journal" in found
 
 
-def test_a_rewritten_record(sound: Path, tmp_path: Path) -> None:
-    """The text for people says otherwise than the entry."""
+@pytest.mark.parametrize("other", [{"state": "void"}, None])
+def test_a_rewritten_record(sound: Path, tmp_path: Path, other: dict[str, str] | None) -> None:
+    """The text for people says otherwise than the entry, or nothing."""
     name = names(sound, "records/hand_test/")[0]
-    record = json.loads(read(sound, name)) | {"state": "void"}
+    record = None if other is None else json.loads(read(sound, name)) | other
     found = said(forged(sound, tmp_path / "a.zip", {name: json.dumps(record).encode()}))
 
     assert f"{name}: It is not the record of entry " in found
@@ -577,6 +578,285 @@ def test_the_script_checks_proofs_as_the_register_does(size: int, data: st.DataO
         assert not verify_pack.is_consistent(*heads, [*proof, proof[0]])
         assert not verify_pack.is_consistent(heads[0], (size, LEAVES[0]), proof)
     assert not verify_pack.is_consistent(*heads, [*proof, LEAVES[0]])
+
+
+# --- Packs of a journal in which nonsense was recorded ------------------------------------------
+
+RESULT = json.dumps({"verdict": "conforms", "limit_set": {"digest": "ab" * 32}}).encode()
+
+
+def sha(content: bytes) -> str:
+    """Give the digest of a content."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def paper(root: str | None = None, result: bytes = RESULT) -> bytes:
+    """Write as much of a paper as the check looks at."""
+    code = f"lungwort-certificate/1 N-1 sha256:{sha(result)} head:1:{root}" if root else ""
+    return b"%%PDF-1.7 %s\nstream\n%s\nendstream" % (code.encode(), result)
+
+
+def journal_of(*records: tuple[str, str, dict[str, Any]]) -> tuple[list[str], merkle.Tree]:
+    """Chain entries over records, as whoever may record could."""
+    contents: list[str] = []
+    tree = merkle.Tree()
+    previous = "0" * 64
+    versions: dict[str, int] = {}
+    for seq, (kind, thing, record) in enumerate(records, start=1):
+        versions[thing] = versions.get(thing, 0) + 1
+        content = canonical(
+            {
+                "format": "lungwort-journal/1",
+                "seq": seq,
+                "time": "2026-03-02T08:00:00.000000Z",
+                "who": "Wenna Harkle",
+                "action": "add",
+                "kind": kind,
+                "id": thing,
+                "version": versions[thing],
+                "record": {"voided": False, **record},
+                "previous": previous,
+            }
+        )
+        previous = sha(content.encode())
+        contents.append(content)
+        tree.append(merkle.leaf_hash(content.encode()))
+    return contents, tree
+
+
+def packed(
+    target: Path, records: list[tuple[str, str, dict[str, Any]]], files: dict[str, bytes]
+) -> Path:
+    """Make a pack of these records; certificates carry the head that stands in them."""
+    contents, tree = journal_of(*records)
+    entries = []
+    for seq, content in enumerate(contents, start=1):
+        whole = json.loads(content)
+        path = tuple(one.hex() for one in tree.inclusion(seq - 1))
+        entries.append(
+            ProvedEntry(
+                seq, whole["kind"], whole["id"], whole["version"], content, whole["record"], path
+            )
+        )
+    heads = tuple(
+        ProvedHead(size, tree.root(size).hex(), tuple(one.hex() for one in tree.consistency(size)))
+        for size in range(1, tree.size + 1)
+    )
+    sheet = _sheet(
+        entries=tuple(entries), heads=heads, tree_size=tree.size, tree_root=tree.root().hex()
+    )
+    members = [Member(name, content, "") for name, content in files.items()]
+    return write_pack(pack_members(sheet, members), target, NOW)
+
+
+VERDICT: dict[str, Any] = {
+    "overall": "conforms",
+    "limit_set_digest": "ab" * 32,
+    "result_sha256": sha(RESULT),
+}
+ROOT = journal_of(("verdict", "v", VERDICT))[1].root().hex()
+CERTIFICATE: dict[str, Any] = {
+    "number": "N-1",
+    "verdict_id": "v",
+    "tree_size": 1,
+    "tree_root": ROOT,
+    "result_sha256": sha(RESULT),
+    "pdf_sha256": sha(paper(ROOT)),
+}
+FILES = {"results/v.json": RESULT, "certificates/N-1.pdf": paper(ROOT)}
+
+
+def certified(target: Path, *, files: dict[str, bytes] | None = None, **other: Any) -> Path:
+    """Make a pack of one verdict and one certificate, with other fields in the certificate."""
+    records = [("verdict", "v", VERDICT), ("certificate", "c", CERTIFICATE | other)]
+    return packed(target, records, FILES if files is None else files)
+
+
+def test_the_small_pack_passes(tmp_path: Path) -> None:
+    """The counterpart of those below."""
+    report = verify_pack.check(certified(tmp_path / "a.zip"), [(1, ROOT), (2, "ab" * 32)])
+
+    assert [what for _, what in report.problems] == [
+        f"It was kept outside, and the pack says 2:{report.root}."
+    ]
+    assert report.heads == [("N-1", 1, ROOT)]
+    assert report.remarks == [f"The head 1:{ROOT} that was kept outside fits."]
+
+
+@pytest.mark.parametrize(
+    ("other", "telling"),
+    [
+        ({"tree_size": 2}, "The journal is not proved to go on from the head that it carries."),
+        ({"tree_root": "cd" * 32}, "not proved to go on from the head that it carries."),
+        ({"tree_root": None}, "not proved to go on from the head that it carries."),
+        ({"tree_size": "1"}, "not proved to go on from the head that it carries."),
+        ({"verdict_id": "w"}, "Its result is not the one of the verdict that it names."),
+        ({"result_sha256": sha(paper(ROOT))}, "Its result is not the one of the verdict"),
+        ({"result_sha256": sha(paper(ROOT))}, "The result that it carries is not the one"),
+        ({"pdf_sha256": sha(RESULT)}, "results/v.json: It is the paper of certificate N-1"),
+    ],
+)
+def test_a_certificate_that_was_made_up(
+    tmp_path: Path, other: dict[str, Any], telling: str
+) -> None:
+    """It is in the journal, and cannot be."""
+    assert telling in said(certified(tmp_path / "a.zip", **other))
+
+
+def test_a_certificate_that_carries_its_own_head(tmp_path: Path) -> None:
+    """A head that was there only after it."""
+    plain = [("verdict", "v", VERDICT), ("person", "p", {})]
+    tree = journal_of(*plain)[1]
+    late = CERTIFICATE | {"tree_size": 2, "tree_root": tree.root().hex()}
+    # The certificate is entry 2 here, so it cannot know a head of two entries; another tree has it.
+    found = said(packed(tmp_path / "a.zip", [plain[0], ("certificate", "c", late)], FILES))
+
+    assert "certificate N-1: The journal is not proved to go on from" in found
+
+
+def test_a_paper_that_shows_another_head(tmp_path: Path) -> None:
+    """Its code is not that of the record."""
+    other = paper("cd" * 32)
+    files = {"results/v.json": RESULT, "certificates/N-1.pdf": other}
+    found = said(certified(tmp_path / "a.zip", files=files, pdf_sha256=sha(other)))
+
+    assert f"It shows the head 1:{'cd' * 32}, not the recorded one." in found
+
+
+@pytest.mark.parametrize("overall", ["does_not_conform", "not_proven"])
+def test_a_certificate_of_air_that_does_not_conform(tmp_path: Path, overall: str) -> None:
+    """The verdict is as recorded; it earns no certificate."""
+    result = json.dumps({"verdict": overall, "limit_set": {"digest": "ab" * 32}}).encode()
+    verdict = VERDICT | {"overall": overall, "result_sha256": sha(result)}
+    root = journal_of(("verdict", "v", verdict))[1].root().hex()
+    pdf = paper(root, result)
+    certificate = CERTIFICATE | {
+        "tree_root": root,
+        "result_sha256": sha(result),
+        "pdf_sha256": sha(pdf),
+    }
+    path = packed(
+        tmp_path / "a.zip",
+        [("verdict", "v", verdict), ("certificate", "c", certificate)],
+        {"results/v.json": result, "certificates/N-1.pdf": pdf},
+    )
+
+    assert said(path) == (
+        "certificate N-1: The verdict that it names does not say that the air conforms."
+    )
+
+
+@pytest.mark.parametrize(
+    ("other", "telling"),
+    [
+        ({"overall": "not_proven"}, "Its verdict is not the one of entry 1"),
+        ({"limit_set_digest": "cd" * 32}, "Its limit set is not the one of entry 1"),
+    ],
+)
+def test_a_verdict_that_says_otherwise_than_its_result(
+    tmp_path: Path, other: dict[str, Any], telling: str
+) -> None:
+    """The result tells."""
+    path = packed(tmp_path / "a.zip", [("verdict", "v", VERDICT | other)], {"r.json": RESULT})
+
+    assert telling in said(path)
+
+
+@pytest.mark.parametrize("result", [b"no JSON", b"[]", b'{"limit_set": 7}'])
+def test_a_result_that_is_none(tmp_path: Path, result: bytes) -> None:
+    """No traceback."""
+    verdict = VERDICT | {"result_sha256": sha(result)}
+    found = said(packed(tmp_path / "a.zip", [("verdict", "v", verdict)], {"r.json": result}))
+
+    assert found.startswith("r.json: It")
+
+
+def test_what_was_voided_is_told(tmp_path: Path) -> None:
+    """A certificate and its verdict that count no more are no alteration, and must be known."""
+    reason = {"voided": True, "reason": "wrong outlet"}
+    path = packed(
+        tmp_path / "a.zip",
+        [
+            ("verdict", "v", VERDICT),
+            ("certificate", "c", CERTIFICATE),
+            ("verdict", "v", VERDICT | reason),
+            ("certificate", "c", CERTIFICATE | reason),
+        ],
+        FILES,
+    )
+    report = verify_pack.check(path)
+
+    assert report.problems == []
+    assert "Certificate N-1 was voided and counts no more: wrong outlet" in report.remarks
+    assert "The verdict of certificate N-1 was voided: wrong outlet" in report.remarks
+    assert report.heads == [("N-1", 1, ROOT)]
+
+
+def test_the_standing_is_told(tmp_path: Path) -> None:
+    """Newest state by its time; a finding is closed by a closing that was not voided."""
+    state = {"state": "in_service", "time": "2026-03-03T00:00:00Z", "why": "fit"}
+    path = packed(
+        tmp_path / "a.zip",
+        [
+            ("supply_state", "s", state | {"state": "withdrawn", "time": "2026-03-01T00:00:00Z"}),
+            ("supply_state", "t", state),
+            ("finding", "f", {"number": "F-1", "text": "oil"}),
+            ("finding", "g", {"number": "F-2", "text": "odour"}),
+            ("finding", "h", {"number": "F-3", "text": "wrong", "voided": True}),
+            ("action", "a", {"kind": "close", "finding_id": "f"}),
+            ("action", "b", {"kind": "close", "finding_id": "g", "voided": True}),
+        ],
+        {},
+    )
+
+    assert verify_pack.check(path).remarks == [
+        "Newest state of the supply in this pack: in service, 2026-03-03T00:00:00Z (fit).",
+        "Finding F-2 is open: odour",
+    ]
+
+
+def test_a_chain_that_does_not_go_on(tmp_path: Path) -> None:
+    """Both entries are proved under the head, and the second does not name the first."""
+    first, second = journal_of(("person", "p", {}), ("person", "q", {}))[0]
+    broken = canonical(json.loads(second) | {"previous": "ab" * 32})
+    tree = merkle.Tree([merkle.leaf_hash(one.encode()) for one in (first, broken)])
+    entries = tuple(
+        ProvedEntry(
+            seq,
+            "person",
+            thing,
+            1,
+            content,
+            json.loads(content)["record"],
+            tuple(one.hex() for one in tree.inclusion(seq - 1)),
+        )
+        for seq, thing, content in ((1, "p", first), (2, "q", broken))
+    )
+    sheet = _sheet(entries=entries, tree_size=2, tree_root=tree.root().hex())
+    path = write_pack(pack_members(sheet, ()), tmp_path / "a.zip", NOW)
+
+    assert said(path) == "entry 2: It does not go on from entry 1."
+
+
+@pytest.mark.parametrize("content", [b"[]", b"{}", b"no JSON", b'{"format": "lungwort-journal/1"}'])
+def test_an_entry_that_is_none(sound: Path, tmp_path: Path, content: bytes) -> None:
+    """No traceback."""
+    name = names(sound, "journal/")[0]
+    found = said(forged(sound, tmp_path / "a.zip", {name: content}))
+
+    assert f"{name}: It is no " in found
+
+
+def test_the_script_runs_in_this_process_too(
+    sound: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As the command line of lungwort uses it."""
+    assert verify_pack.main([str(sound)]) == 0
+    assert "everything in this pack fits together" in capsys.readouterr().out
+    assert verify_pack.main([str(altered(sound, tmp_path / "a.zip", {"README.txt": None}))]) == 1
+    assert "RESULT: 1 thing does NOT FIT." in capsys.readouterr().out
+    assert verify_pack.main([str(tmp_path / "none")]) == 2
+    assert "does not exist. Give the ZIP or its folder." in capsys.readouterr().err
 
 
 # --- Making it ----------------------------------------------------------------------------------

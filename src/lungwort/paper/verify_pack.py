@@ -321,6 +321,7 @@ def _check_source(source: Source, report: Report, known_heads: list[tuple[int, s
     _check_records(source, report, entries, digests, manifest)
     consistency = _check_certificates(source, report, entries, proofs, (size, root), digests)
     report.remarks += _standing(entries)
+    report.remarks = list(dict.fromkeys(report.remarks))
     for known_size, known_root in known_heads:
         _check_known(report, (known_size, known_root), (size, root), consistency)
     report.counts = {
@@ -442,7 +443,7 @@ def _check_records(
         name = f"records/{entry['kind']}/{entry['id']}-{entry['version']}.json"
         names.add(name)
         record = _json(source, report, name)
-        if record is not None and record != entry["record"]:
+        if name in source.names and record != entry["record"]:
             report.add(name, f"It is not the record of {where}.")
         if entry["kind"] == "log_import":
             _check_csv(source, report, entry, manifest)
@@ -491,6 +492,7 @@ def _check_verdict(
         return
     result = _json(source, report, name)
     if not isinstance(result, dict):
+        report.add(name, f"It is no result, and {where} names it as one.")
         return
     limits = result.get("limit_set")
     if result.get("verdict") != record.get("overall"):
