@@ -218,6 +218,9 @@ def test_copies_of_certificates(story: Story, run: Run, tmp_path: Path) -> None:
     late = NOON + timedelta(days=200)
     listed = json_of(run("print", "certificate", "--json", now=late))["certificates"]
     assert [one["standing"] for one in listed] == ["past its next test", "voided"]
+    run("withdraw", "main", "--because", "Smell.")
+    listed = json_of(run("print", "certificate", "--json"))["certificates"]
+    assert [one["standing"] for one in listed] == ["supply withdrawn", "voided"]
 
 
 def test_every_command_shows_an_example(run: Run) -> None:

@@ -60,6 +60,7 @@ def test_bad_air_from_finding_to_return(story: Story, tmp_path: Path) -> None:  
     assert begun.state.verdict_ids == (first.record.id,)
     assert begun.verdicts == (("Slip 2", first.record.id),)
     assert begun.state.why == "New hose and filter."
+    assert begun.next_steps == ()
     assert "in service already" in refused(story, 0.5)
 
     # The air goes bad.
@@ -110,6 +111,10 @@ def test_bad_air_from_finding_to_return(story: Story, tmp_path: Path) -> None:  
     done = return_supply(story.session(cured + 5 * HOUR), "main")
     assert story.workspace.register.head().size == before + 2
     assert done.findings == ("F-2026-0001",)
+    assert done.next_steps == (
+        "Take the withdrawn notice down.",
+        "Issue the certificate: 'lungwort certify \"Slip 2\"'.",
+    )
     assert done.state.verdict_ids == (retest.record.id,)
     closing = story.workspace.register.all(Action, kind="close")
     assert [(one.finding_id, one.verdict_id) for one in closing] == [

@@ -8,7 +8,7 @@ from attrs import frozen
 
 from lungwort.errors import RegisterError
 from lungwort.jobs.opening import opened
-from lungwort.register.model import Certificate, Supply
+from lungwort.register.model import WITHDRAWN, Certificate, Supply
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 VOIDED = "voided"
 EXPIRED = "past its next test"
+NOT_NOW = "supply withdrawn"
 IN_FORCE = "in force"
 
 
@@ -34,7 +35,7 @@ class CertificateShown:
     issued, by : str
         When, in the site's zone, and who.
     standing : str
-        ``in force``, ``past its next test`` or ``voided``.
+        ``in force``, ``past its next test``, ``supply withdrawn`` or ``voided``.
     """
 
     certificate: Certificate
@@ -78,6 +79,7 @@ def list_certificates(
     """
     from lungwort.paper.text import Clock  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.state import supply_state  # noqa: PLC0415 - keeps --help instant
 
     with opened(folder, read_only=True) as workspace:
         wanted = None if supply is None else workspace.register.get(Supply, supply).id
@@ -96,6 +98,8 @@ def list_certificates(
         standing = IN_FORCE
         if one.voided:
             standing = VOIDED
+        elif supply_state(snapshot, one.supply_id).state == WITHDRAWN:
+            standing = NOT_NOW
         elif last is not None and snapshot.day(now, one.supply_id) > last:
             standing = EXPIRED
         shown.append(

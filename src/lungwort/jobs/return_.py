@@ -10,9 +10,17 @@ from lungwort.jobs.judging import limits_of
 from lungwort.jobs.opening import opened, site_of
 from lungwort.jobs.withdraw import StateChanged
 from lungwort.plan.snapshot import by_id
-from lungwort.register.model import IN_SERVICE, Outlet, Supply, SupplyState, VerdictRecord
+from lungwort.register.model import (
+    IN_SERVICE,
+    WITHDRAWN,
+    Outlet,
+    Supply,
+    SupplyState,
+    VerdictRecord,
+)
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -107,14 +115,28 @@ def return_supply(session: Session, supply: str, because: str = "") -> StateChan
             findings=tuple(one.number for one in findings),
             verdicts=tuple((places.get(one.outlet_id, one.outlet_id), one.id) for one in verdicts),
             remarks=tuple(remarks),
-            next_steps=(
-                "Take the withdrawn notice down.",
-                *(
-                    f"Issue the certificate: 'lungwort certify \"{places.get(one.outlet_id, one.outlet_id)}\"'."
-                    for one in verdicts
-                ),
-            ),
+            next_steps=_next_steps(snapshot, thing, verdicts, places),
         )
+
+
+def _next_steps(
+    snapshot: Snapshot,
+    supply: Supply,
+    verdicts: Sequence[VerdictRecord],
+    places: Mapping[str, str],
+) -> tuple[str, ...]:
+    from lungwort.plan.state import supply_state  # noqa: PLC0415 - keeps --help instant
+
+    steps = []
+    if supply_state(snapshot, supply.id).state == WITHDRAWN:
+        steps.append("Take the withdrawn notice down.")
+    certified = {one.verdict_id for one in snapshot.certificates}
+    steps.extend(
+        f"Issue the certificate: 'lungwort certify \"{places.get(one.outlet_id, one.outlet_id)}\"'."
+        for one in verdicts
+        if one.id not in certified
+    )
+    return tuple(steps)
 
 
 def _closing(
