@@ -124,7 +124,11 @@ def withdraw(
                 "finding with 'lungwort finding open', or note it with 'lungwort finding note'."
             )
         record = record_withdrawal(
-            change, thing, why, time=typed_time(time, zone, "--time", now=session.now), findings=named
+            change,
+            thing,
+            why,
+            time=typed_time(time, zone, "--time", now=session.now),
+            findings=named,
         )
         return shown(change, record, thing, clock.time(record.time), remarks)
 
