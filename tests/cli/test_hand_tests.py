@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
+import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -14,7 +18,10 @@ from lungwort.cli import test as face
 from lungwort.cli import things
 from lungwort.cli.main import app
 from lungwort.errors import LungwortError
-from lungwort.register.workspace import Workspace
+from lungwort.jobs import _hand_test_files as files
+from lungwort.jobs import hand_test as job
+from lungwort.register.workspace import Workspace, open_workspace
+from lungwort.spot import runner
 
 BEGIN = datetime(2026, 3, 2, 10, 0, tzinfo=UTC)
 
@@ -155,9 +162,7 @@ def test_a_wait_that_is_ended_by_hand_voids(yard: Path, clock: Clock) -> None:
     """'--end-wait' is recorded as cut short; the void test leaves with 3."""
     run("test", "start", "hose-1", typed=typed("purging"), code=3)
     test = json.loads(run("test", "list", "--json").output)["under_way"][0]["id"]
-    from lungwort.jobs import hand_test as job
-
-    job.enter(things.session(yard, None, False), test, "purging", "begin")
+    job.enter(things.session(yard, None, clock_is_right=False), test, "purging", "begin")
     said = run("test", "resume", test, "--end-wait", typed="void\n", code=3).output
     assert "cut short after" in said
     assert "is on record: void" in said
@@ -167,25 +172,26 @@ def test_a_wait_that_is_ended_by_hand_voids(yard: Path, clock: Clock) -> None:
 def test_a_void_test_may_be_put_right_at_once(yard: Path, clock: Clock) -> None:
     """A slip of the finger: !amend asks what, and why."""
     text = typed("indicator-flow", seal="broken") + "seal\n"
-    text += "!amend seal\nintact\ntyped wrongly\n" + typed()[len(typed("indicator-flow")) :]
-    said = run("test", "start", "hose-1", typed=text).output
+    text += "!amend seal\nintact\ntyped wrongly\n!stop\n"
+    said = run("test", "start", "hose-1", typed=text, code=3).output
     assert "The test is void:" in said
-    assert "is on record: done" in said
-    test = json.loads(run("test", "list", "--json").output)["tests"][0]
-    assert "seal (amended)" in [one["name"] for one in test["answers"]]
+    assert said.index("The flow through the indicator") > said.index("The test is void:")
+    test = json.loads(run("test", "list", "--json").output)["under_way"][0]
+    assert (test["void"], test["next"]) == ([], "indicator-flow")
+    assert [one["why"] for one in test["entries"] if one["name"] == "seal"] == ["", "typed wrongly"]
     assert yard.exists()
     assert clock.slept > 0
 
 
 def test_what_is_not_understood_is_asked_again(yard: Path, clock: Clock) -> None:
     """A message, no traceback, the same question."""
-    text = typed("line-pressure") + "seven\n12\n" + typed()[len(typed("line-pressure")) :]
-    said = run("test", "start", "hose-1", typed=text).output
+    text = typed("line-pressure") + "seven\n12\n7\n!stop\n"
+    said = run("test", "start", "hose-1", typed=text, code=3).output
     assert "'seven' is no number" in said
     assert "Not accepted: 12 bar(g) is above 10 bar(g)" in said
-    assert "is on record: done" in said
+    assert "Connected, tight" in said
     assert yard.exists()
-    assert clock.slept > 0
+    assert clock.slept == 0
 
 
 def test_given_up(yard: Path, clock: Clock) -> None:
@@ -204,17 +210,23 @@ def test_given_up(yard: Path, clock: Clock) -> None:
 
 def test_amend_and_void_on_record(yard: Path, clock: Clock) -> None:
     """New versions, with reasons."""
-    run("test", "start", "hose-1", typed=typed())
+    at = things.session(yard, "Idris Pellow", clock_is_right=False)
+    under_way = job.start(at, "hose-1").run
+    for name, given, seconds in FULL:
+        clock.now += timedelta(seconds=seconds)
+        said = given.replace("logger a", "logger-A")
+        under_way = runner.enter(under_way, name, said, clock.now)
+    with open_workspace(yard) as workspace:
+        files.save(workspace, under_way)
+    run("test", "resume")
     test = json.loads(run("test", "list", "--json").output)["tests"][0]["id"]
     with pytest.raises(LungwortError, match="--reason"):
         run("test", "amend", test, "co", "4")
     said = run("test", "amend", test, "co", "4", "--reason", "misread").output
     assert "co=4 ppm" in said
     assert "Verdicts that were drawn from it before" in said
-    assert "void" in run("test", "void", test, "--reason", "old indicator").output
+    assert "is on record: void" in run("test", "void", test, "--reason", "old indicator").output
     assert json.loads(run("test", "show", test, "--json").output)["readings"] == []
-    assert yard.exists()
-    assert clock.slept > 0
 
 
 def test_forms_and_procedures(yard: Path, clock: Clock, tmp_path: Path) -> None:
@@ -238,6 +250,37 @@ def test_forms_and_procedures(yard: Path, clock: Clock, tmp_path: Path) -> None:
     assert "aborted. rain" in run("test", "from-file", str(file), code=3).output
     assert yard.exists()
     assert clock.slept == 0
+
+
+def test_killed_while_the_time_counts_down(yard: Path, tmp_path: Path) -> None:
+    """A process that is killed leaves the test at the same step, with its time going on."""
+    said = tmp_path / "said.txt"
+    with said.open("wb") as out:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "lungwort", "test", "start", "hose-1"],
+            stdin=subprocess.PIPE,
+            stdout=out,
+            stderr=subprocess.STDOUT,
+            env={**os.environ, "LUNGWORT_WORKSPACE": str(yard), "LUNGWORT_BY": "Idris Pellow"},
+        )
+        assert process.stdin is not None
+        process.stdin.write((typed("purging") + "\n").encode())
+        process.stdin.flush()
+        until = time.monotonic() + 60
+        while b"left." not in said.read_bytes():
+            assert process.poll() is None, said.read_text(encoding="utf-8")
+            assert time.monotonic() < until, said.read_text(encoding="utf-8")
+            time.sleep(0.05)
+        process.kill()
+        process.wait()
+        process.stdin.close()
+    found = job.stand(things.where(yard), None, now=datetime.now(UTC))
+    assert found.ask is not None
+    assert found.ask.name == "purging"
+    assert found.wait_left_s is not None
+    assert 0 < found.wait_left_s <= 60
+    later = datetime.now(UTC) + timedelta(minutes=2)
+    assert job.left_s(found, later) == 0
 
 
 @pytest.mark.parametrize(

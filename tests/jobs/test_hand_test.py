@@ -19,6 +19,7 @@ from lungwort.errors import (
     SpotError,
     UnknownRecordError,
 )
+from lungwort.jobs import _hand_test_files as files
 from lungwort.jobs import hand_test as job
 from lungwort.jobs import hand_test_views as views
 from lungwort.jobs.catalogue.shape import Session
@@ -29,6 +30,7 @@ from lungwort.plan.stock import left
 from lungwort.register import model as r
 from lungwort.register.verify import verify
 from lungwort.register.workspace import Workspace
+from lungwort.spot import runner
 from lungwort.spot.parse import parse_spot
 
 BEGIN = datetime(2026, 3, 2, 10, 0, tzinfo=UTC)
@@ -53,13 +55,22 @@ class Yard:
         return self.at
 
     def follow(self, until: str = "", **changed: str) -> job.Stand:
-        """Begin a full test and go through it up to an entry."""
-        found = job.start(self.at, "hose-1")
+        """Go through a full test up to an entry, and keep it as the job does."""
+        run = job.start(self.at, "hose-1").run
         for name, given, seconds in FULL:
             if name == until:
                 break
-            said = changed.get(name.replace("-", "_"), given)
-            found = job.enter(self.later(seconds), found.id, name, said)
+            self.now += timedelta(seconds=seconds)
+            run = runner.enter(run, name, changed.get(name.replace("-", "_"), given), self.now)
+        with self.workspace.lock():
+            files.save(self.workspace, run)
+        return job.stand(self.at.where, run.id, now=self.now)
+
+    def follow_by_job(self) -> job.Stand:
+        """Go through a full test entry by entry, each by the job."""
+        found = job.start(self.at, "hose-1")
+        for name, given, seconds in FULL:
+            found = job.enter(self.later(seconds), found.id, name, given)
         return found
 
     def tests(self) -> list[r.HandTest]:
@@ -115,8 +126,9 @@ def yard(sqlite_workspace: Workspace) -> Yard:
 
 def test_a_full_test_goes_into_the_record_whole(yard: Yard) -> None:
     """Readings, entries, people, one indicator used, the procedure as followed; no file is left."""
-    found = yard.follow()
+    found = yard.follow_by_job()
     assert found.ask is None
+    assert found.told == ()
     done = job.finish(yard.later(60), found.id)
     test = yard.workspace.register.get(r.HandTest, done.record.id)
     assert test.state == "done"
