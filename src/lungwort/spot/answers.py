@@ -483,7 +483,10 @@ def _against(run: Run, ask: Ask, value: float, given: str) -> list[tuple[str, st
             low, high, unit = one.lowest_pressure_bar_g, one.highest_pressure_bar_g, "bar(g)"
         if low is None:
             found.append(
-                (m.WARN, f"What {one.name} needs at least is not on record: not held against it.")
+                (
+                    m.WARN,
+                    f"The least {ask.against} that {one.name} needs is not on record: not held against it.",
+                )
             )
         elif value < low:
             found.append(
