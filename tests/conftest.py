@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 # Helpers of tests are imported as `tests.….…`.
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+# Programs that tests start; loaded as modules they would wait for orders.
+collect_ignore_glob = ["*_worker.py"]
+
 _DEBIAN_SERVERS = Path("/usr/lib/postgresql")
 _START_SECONDS = 60
 

@@ -21,6 +21,7 @@ from lungwort.plan.lapses import (
     person_lapses,
 )
 from lungwort.register.model import (
+    Answer,
     Calibration,
     CalibrationRow,
     Instrument,
@@ -448,3 +449,15 @@ def test_two_ranges_of_one_analyte() -> None:
     test = yard.hand_test(TIME, readings=(Reading("co=101 ppm", TIME, instrument_id=both.id),))
 
     assert hand_test_lapses(snapshot, test) == ()
+
+
+def test_what_was_found_short_in_a_test_puts_it_in_doubt() -> None:
+    """Too little flow for the wearers stands beside the air itself: nothing of the test proves."""
+    told = "At 120 L/min the flow is below the 170 L/min of the hoods."
+    answers = (
+        Answer(step="drawing", name="drawing-flow", given="120 L/min", time=TIME),
+        Answer(step="drawing", name="drawing-flow (doubt)", given=told, time=TIME),
+    )
+
+    assert told in hand_test_lapses(yard.yard(), yard.hand_test(TIME, answers=answers))
+    assert told not in hand_test_lapses(yard.yard(), yard.hand_test(TIME, answers=answers[:1]))

@@ -18,6 +18,7 @@ from lungwort.plan.snapshot import by_id
 from lungwort.plan.stock import left
 from lungwort.register.model import DONE
 from lungwort.spot.parse import parse_spot
+from lungwort.spot.run_model import DOUBT_MARK
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -334,7 +335,9 @@ def reading_lapses(
             f"It is not said what '{reading.text}' was read from. Amend the test with the "
             "instrument, or with the lot of the tube or indicator."
         )
-    return tuple(told)
+    # What was found short in the test, such as too little flow, puts all that it says in doubt.
+    told += [one.given for one in hand_test.answers if one.name.endswith(DOUBT_MARK)]
+    return tuple(dict.fromkeys(told))
 
 
 def _needs_means(spot: SpotTest) -> bool:
