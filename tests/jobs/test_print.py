@@ -332,6 +332,11 @@ def test_the_notice_says_why_and_who_decides(sqlite_workspace: Workspace, tmp_pa
     assert sheet["withdrawn_by"] == WENNA
     assert sheet["decides"] == f"{WENNA} (answers for the air)"
     assert sheet["outlets"] == ["Slip 2, by the winch"]
+    made = job.summary(story.where, None, tmp_path / "s.pdf", now=MORNING + DAY)
+    (line,) = _attached(made.path)["supplies"]
+    assert (line["state"], line["certificate"], line["next_test_by"]) == ("withdrawn", "", None)
+    assert line["verdict"] == "does_not_conform"
+    assert line["findings"][0].startswith(f"{finding.number}: ")
     named = job.notice(
         story.where, "main", tmp_path / "n.pdf", now=MORNING + DAY, decides="the yard manager"
     )

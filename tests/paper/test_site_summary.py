@@ -107,6 +107,7 @@ def test_what_the_summary_says(tmp_path: Path) -> None:
         "19 Nov 2026 (passed)",
         "F-2026-0003",
         "no state on record",
+        "before it is in service",
         "No verdict",
         "OVERDUE",
         "NEVER DONE",

@@ -9,6 +9,7 @@ from attrs import frozen
 from lungwort.errors import InputError
 from lungwort.jobs.opening import opened
 from lungwort.register.model import (
+    IN_SERVICE,
     WITHDRAWN,
     Person,
     Site,
@@ -211,7 +212,12 @@ def _supply_line(snapshot: Snapshot, row: SupplyRow) -> SupplyLine:
 
     supply = by_id(snapshot.supplies, row.supply_id)
     judged = [one.judged_at for one in snapshot.verdicts if one.supply_id == row.supply_id]
-    issued = [one for one in snapshot.certificates if one.supply_id == row.supply_id]
+    # A certificate of a supply that is not in service would look as if it held.
+    issued = [
+        one
+        for one in snapshot.certificates
+        if one.supply_id == row.supply_id and row.state == IN_SERVICE
+    ]
     # Of several outlets the one whose next test comes first decides.
     newest: dict[str, datetime] = {}
     for one in issued:

@@ -249,7 +249,9 @@ def _supply(line: SupplyLine, clock: Clock) -> dict[str, Any]:
         "weakest_verdict": line.weakest_verdict,
         "weakest_words": VERDICT_WORDS.get(line.weakest_verdict, ""),
         "weakest": typeset(line.weakest) or NO_VALUE,
-        "next_test": day_text(line.next_test_by, "not set")
+        "next_test": day_text(
+            line.next_test_by, "not set" if line.state == IN_SERVICE else "before it is in service"
+        )
         + (" (passed)" if line.next_test_late else ""),
         "next_late": line.next_test_late,
         "certificate": line.certificate and f"certificate {line.certificate}",
