@@ -237,7 +237,7 @@ def _show(done: Certified) -> None:
 
     seen = evolve(view(done.verdict), place=f"{done.outlet}, supply {done.supply}")
     if done.verdict.log is None:
-        seen = evolve(seen, facts=(*seen.facts, ("Times", "in UTC")))
+        seen = evolve(seen, facts=(*seen.facts, ("Times", done.verdict.shown_zone)))
     show.verdict(seen, (done.pdf,) if done.pdf is not None else ())
     out = show.console()
     out.print()

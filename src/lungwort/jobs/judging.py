@@ -263,6 +263,7 @@ def draw(log: Log | None, inputs: Inputs) -> Verdict:
         options=inputs.options,
         uncertainties=inputs.uncertainties,
         now=inputs.judged_at,
+        zone=inputs.zone,
     )
     return evolve(
         verdict,
@@ -347,6 +348,7 @@ def gather(
         reasons=(*nothing, *reasons),
         notes=tuple(notes),
         judged_at=now.astimezone(UTC),
+        zone=snapshot.zone(supply.id).key,
     )
     lapses = (*log_doubts, *(why for _, why in channel_doubts), *of_tests)
     return inputs, tuple(dict.fromkeys(lapses))

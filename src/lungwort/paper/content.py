@@ -162,7 +162,7 @@ def report(
     """
     cover = cover or Cover()
     log = verdict.log
-    clock = Clock.for_period(log.zone if log else "UTC", verdict.start, verdict.end)
+    clock = Clock.for_period(verdict.shown_zone, verdict.start, verdict.end)
     drawn = charts(verdict, clock) if with_charts else ()
     shown = verdict.excursions[:MOST_EXCURSIONS]
     place = cover.outlet or (log.outlet if log else "")
@@ -297,7 +297,8 @@ _TO_FILL_IN: Final = frozenset({"Site", "Supply", "Outlet"})
 
 
 def _zone(verdict: Verdict, clock: Clock) -> str:
-    if verdict.log is not None and verdict.log.zone_stated:
+    stated = verdict.shown_zone != "UTC" if verdict.log is None else verdict.log.zone_stated
+    if stated:
         return clock.zone_name
     return f"{clock.zone_name} (assumed: neither the file nor the user stated one)"
 

@@ -274,7 +274,7 @@ def to_document(verdict: Verdict) -> ResultDocument:
             reference_pressure_kpa=limits.reference_pressure_kpa,
             remarks=limits.remarks,
         ),
-        period=PeriodPart(start=verdict.start, end=verdict.end, zone=log.zone if log else "UTC"),
+        period=PeriodPart(start=verdict.start, end=verdict.end, zone=verdict.shown_zone),
         coverage=CoveragePart(
             minimum_required=options.min_coverage,
             lowest=_share(lowest_coverage(verdict)),

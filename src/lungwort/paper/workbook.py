@@ -166,7 +166,7 @@ def to_xlsx(verdict: Verdict, cover: Cover | None = None) -> bytes:
     from lungwort.paper.result import digest, to_json  # noqa: PLC0415 - pydantic is heavy
 
     log = verdict.log
-    clock = Clock.for_period(log.zone if log else "UTC", verdict.start, verdict.end)
+    clock = Clock.for_period(verdict.shown_zone, verdict.start, verdict.end)
     book = Book(clock, verdict.judged_at)
     zone = clock.zone_name
     book.sheet("Verdict", ("What", "Value"), _verdict(verdict, cover, digest(to_json(verdict))))
@@ -229,7 +229,7 @@ def _verdict(verdict: Verdict, cover: Cover | None, digest: str) -> list[tuple[s
         ("Prepared for", cover.prepared_for),
         ("From", verdict.start),
         ("To", verdict.end),
-        ("Time zone", log.zone if log else "UTC"),
+        ("Time zone", verdict.shown_zone),
         ("Limit set", limits.id),
         ("Limits", limits.title),
         ("Document", limits.document),

@@ -61,6 +61,8 @@ class Inputs:
         What the reader must be told beside what the verdict itself says.
     judged_at : datetime, optional
         When, UTC.
+    zone : str
+        Time zone in which times are shown.
     """
 
     limit_set: LimitSet
@@ -74,6 +76,7 @@ class Inputs:
     reasons: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     judged_at: datetime | None = None
+    zone: str = "UTC"
 
 
 def to_bytes(inputs: Inputs) -> bytes:

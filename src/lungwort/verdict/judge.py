@@ -68,6 +68,7 @@ def judge(
     options: Options = Options(),  # noqa: B008 - immutable
     uncertainties: Uncertainties | None = None,
     now: datetime | None = None,
+    zone: str | None = None,
     block_rows: int = BLOCK_ROWS,
 ) -> Verdict:
     """Hold a log and hand tests against a limit set.
@@ -94,6 +95,9 @@ def judge(
         Expanded uncertainties; None for the shipped assumptions.
     now : datetime, optional
         Time of judging, with a time zone; it is only passed on.
+    zone : str, optional
+        IANA time zone in which times are shown; None for that of the log. A log whose own zone was
+        taken for granted is shown in that one.
     block_rows : int
         Readings taken at a time, 1 or more.
 
@@ -122,7 +126,8 @@ def judge(
         )
     known = shipped_uncertainties() if uncertainties is None else uncertainties
     tests = tuple(parse_spot(one) if isinstance(one, str) else one for one in spots)
-    bench = _Bench(log, limit_set, tests, supply, options, known, block_rows)
+    shown = zone if log is None or (zone and log.zone_stated) else log.zone
+    bench = _Bench(log, limit_set, tests, supply, options, known, shown or "UTC", block_rows)
     return bench.verdict(now)
 
 
@@ -178,6 +183,7 @@ class _Bench:
         supply: Conditions,
         options: Options,
         uncertainties: Uncertainties,
+        zone: str,
         block_rows: int,
     ) -> None:
         self.log = log
@@ -188,7 +194,8 @@ class _Bench:
         self.options = options
         self.uncertainties = uncertainties
         self.block_rows = block_rows
-        self.clock = Clock(log.zone if log is not None else "UTC")
+        self.zone = zone
+        self.clock = Clock(zone)
         self.span = _span(log, options)
         self.aside = laid_aside(limit_set, supply)
         self.allowed = {limit.key: resolve(limit, supply) for limit in limit_set}
@@ -276,6 +283,7 @@ class _Bench:
             ),
             judged_at=now,
             version=__version__,
+            zone=self.zone,
         )
 
     def _together(self) -> tuple[SpotTest, ...]:

@@ -297,6 +297,8 @@ class Verdict:
         When, UTC, as passed in.
     version : str
         Version of lungwort.
+    zone : str
+        Time zone in which its times are shown; empty for that of the log.
     """
 
     overall: str
@@ -316,6 +318,12 @@ class Verdict:
     cautions: tuple[str, ...]
     judged_at: datetime | None = None
     version: str = ""
+    zone: str = ""
+
+    @property
+    def shown_zone(self) -> str:
+        """Time zone in which its times are shown."""
+        return self.zone or (self.log.zone if self.log is not None else "UTC")
 
     def finding(self, key: str) -> Finding:
         """Find the finding of a limit by the limit's key.
