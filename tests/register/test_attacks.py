@@ -852,6 +852,16 @@ def test_heads_that_were_cut(folder: Path, left: int) -> None:
     assert ("lines were taken away" if left else "It is missing or empty") in first(found)
 
 
+def test_heads_that_were_taken_away_and_begun_anew(folder: Path) -> None:
+    """A next change writes a new file; that the lines before are gone is seen for ever."""
+    lines = _lines(folder)
+    _write(folder, lines[-1:])
+
+    (found,) = check(folder).problems
+    assert found.where == "heads.txt"
+    assert "begun anew" in found.what
+
+
 def test_heads_that_are_gone(folder: Path) -> None:
     """The whole file."""
     (folder / "heads.txt").unlink()

@@ -466,6 +466,15 @@ def _check_last_heads(
         for after, (one, other) in enumerate(pairwise(seen), start=1)
         if one.entry.time != other.entry.time
     }
+    first = min(ends, default=newest)
+    if newest and min(sizes) > first:
+        problems.add(
+            HEADS_FILE,
+            f"Its first line is of {min(sizes)} entries, and the record began with {first}: it was "
+            "taken away and begun anew, or lines were taken from it.",
+            first,
+        )
+        return
     lacking = sorted(end for end in ends - sizes if end < newest)
     if lacking:
         problems.remarks.append(
