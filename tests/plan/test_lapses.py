@@ -128,7 +128,7 @@ def test_odour_needs_a_second_person(second: str | None, words: str) -> None:
             "The calibration of instrument four-gas on 26 May 2026 did not pass",
         ),
         (
-            (_calibration(yard.ago(20), rows=(_row("20", "25"),)),),
+            (yard.CALIBRATED, _calibration(yard.ago(20), rows=(_row("20", "25"),))),
             "on 26 May 2026 left co at 25 ppm instead of 20 ppm, beyond its tolerance of 2 ppm",
         ),
     ],
@@ -461,3 +461,67 @@ def test_what_was_found_short_in_a_test_puts_it_in_doubt() -> None:
 
     assert told in hand_test_lapses(yard.yard(), yard.hand_test(TIME, answers=answers))
     assert told not in hand_test_lapses(yard.yard(), yard.hand_test(TIME, answers=answers[:1]))
+
+
+def _lapses_of(analyte: str, *records: Calibration) -> tuple[str, ...]:
+    snapshot = yard.yard(calibrations=records)
+    return instrument_lapses(snapshot, "instrument-1", TIME, analyte=analyte)
+
+
+def test_a_calibration_covers_the_channels_of_its_rows_alone() -> None:
+    """Carbon monoxide alone was calibrated and bumped: oxygen was not."""
+    partial = _calibration(yard.ago(20), rows=(_row("20"),))
+
+    assert _lapses_of("co", partial) == ()
+    told = _lapses_of("o2", partial)
+    assert [one.split(" before ")[0] for one in told] == [
+        "No calibration of instrument four-gas for oxygen",
+        "No bump test of instrument four-gas for oxygen",
+    ]
+    assert _lapses_of("", partial) == told
+
+
+def test_a_later_partial_calibration_takes_nothing_away() -> None:
+    """Oxygen stands by the earlier full one, unless the later one failed and names it or all."""
+    full = _calibration(yard.ago(30))
+    rows = (_row("20"),)
+
+    assert _lapses_of("o2", full, _calibration(yard.ago(20), rows=rows)) == ()
+    failed = _calibration(yard.ago(20), rows=rows, passed=False)
+    assert _lapses_of("o2", full, failed) == ()
+    assert any("for carbon monoxide on" in one for one in _lapses_of("co", full, failed))
+    assert any("did not pass" in one for one in _lapses_of("", full, failed))
+    assert _lapses_of("o2", full, _calibration(yard.ago(20), passed=False))
+
+
+def test_water_needs_no_bump_test() -> None:
+    """Only gas channels are bumped: common practice, no source."""
+    old = _calibration(yard.ago(90))
+
+    assert _lapses_of("water", old) == ()
+    assert any("bump" in one for one in _lapses_of("o2", old))
+
+
+def test_a_later_record_of_one_channel_hides_no_fault_of_another() -> None:
+    """The next calibration names oxygen; the one after it found carbon monoxide far off."""
+    oxygen = evolve(_row("20"), analyte="o2", unit="%")
+    later = (
+        _calibration(yard.ago(3), rows=(oxygen,)),
+        _calibration(yard.ago(2), rows=(_row("9", "20"),)),
+    )
+    kept = (yard.CALIBRATED, yard.BUMPED)
+
+    assert any("found co at 9 ppm" in one for one in _lapses_of("co", *kept, *later))
+    assert any("found co at 9 ppm" in one for one in _lapses_of("", *kept, *later))
+    assert _lapses_of("o2", *kept, *later) == ()
+
+
+def test_a_log_is_asked_for_each_of_its_channels() -> None:
+    """Only carbon monoxide was calibrated: a log of carbon dioxide rests on nothing."""
+    snapshot = yard.yard(calibrations=(_calibration(yard.ago(20), rows=(_row("20"),)),))
+    kept = yard.log_import(yard.ago(6), yard.ago(5))
+
+    assert log_lapses(snapshot, kept, _log([1.0])) == ()
+    told = log_lapses(snapshot, kept, _log([400.0], "co2"))
+    assert any("No bump test of instrument four-gas for carbon dioxide" in one for one in told)
+    assert any("for oxygen" in one for one in log_lapses(snapshot, kept))

@@ -413,7 +413,12 @@ def _calibrate(stage: _Stage, number: int) -> None:
         at,
         INSTRUMENT,
         instrument.CalibrationFacts(
-            rows=("co=50/48.6/50.1 ppm", "co2=1000/985/1001 ppm", "o2=20.9/20.7/20.9 %"),
+            rows=(
+                "co=50/48.6/50.1 ppm",
+                "co2=1000/985/1001 ppm",
+                "o2=20.9/20.7/20.9 %",
+                "water=25/26/25 mg/m3",
+            ),
             passed=True,
             time=done.isoformat(),
             done_by="an invented calibration laboratory",
@@ -427,7 +432,9 @@ def _bump(stage: _Stage, days_ago: int) -> None:
     instrument.bump(
         stage.session(days_ago, 6, 40, by=IDRIS),
         INSTRUMENT,
-        instrument.CalibrationFacts(rows=("co=50/49.5 ppm",), passed=True),
+        instrument.CalibrationFacts(
+            rows=("co=50/49.5 ppm", "co2=1000/990 ppm", "o2=20.9/20.8 %"), passed=True
+        ),
     )
 
 

@@ -84,7 +84,12 @@ def person_lapses(
 
 
 def instrument_lapses(
-    snapshot: Snapshot, instrument_id: str | None, time: datetime, *, supply_id: str = ""
+    snapshot: Snapshot,
+    instrument_id: str | None,
+    time: datetime,
+    *,
+    supply_id: str = "",
+    analyte: str = "",
 ) -> tuple[str, ...]:
     """Tell why an instrument could not be relied on at a moment.
 
@@ -98,6 +103,8 @@ def instrument_lapses(
         When it was read, UTC.
     supply_id : str
         Supply whose site's days count; empty for the latest of all sites.
+    analyte : str
+        The channel that was read; empty for the whole instrument, by its worst channel.
 
     Returns
     -------
@@ -112,15 +119,20 @@ def instrument_lapses(
                 "calibration, or test again with one on record."
             ),
         )
-    told = list(_calibration_lapses(snapshot, instrument, time, supply_id))
-    if calibrations.needs_bump(instrument):
-        told += _bump_lapses(snapshot, instrument, time, supply_id)
-    told += later_lapses(snapshot, instrument_id, time, supply_id=supply_id)
+    told = list(_calibration_lapses(snapshot, instrument, time, supply_id, analyte))
+    if calibrations.needs_bump(instrument, analyte):
+        told += _bump_lapses(snapshot, instrument, time, supply_id, analyte)
+    told += later_lapses(snapshot, instrument_id, time, supply_id=supply_id, analyte=analyte)
     return tuple(dict.fromkeys(told))
 
 
 def later_lapses(
-    snapshot: Snapshot, instrument_id: str | None, time: datetime, *, supply_id: str = ""
+    snapshot: Snapshot,
+    instrument_id: str | None,
+    time: datetime,
+    *,
+    supply_id: str = "",
+    analyte: str = "",
 ) -> tuple[str, ...]:
     """Tell what was learned of an instrument after a moment and puts its readings in doubt.
 
@@ -134,6 +146,8 @@ def later_lapses(
         When it was read, UTC.
     supply_id : str
         Supply whose site's days count; empty for the latest of all sites.
+    analyte : str
+        The channel that was read; empty for the whole instrument, by its worst channel.
 
     Returns
     -------
@@ -141,8 +155,10 @@ def later_lapses(
         Sentences; empty where nothing was.
     """
     instrument = by_id(snapshot.instruments, instrument_id)
-    cast = None if instrument is None else calibrations.doubt_cast_back(snapshot, instrument, time)
-    if instrument is None or cast is None:
+    if instrument is None:
+        return ()
+    cast = calibrations.doubt_cast_back(snapshot, instrument, time, analyte)
+    if cast is None:
         return ()
     record, fault = cast
     day = shown(snapshot.day(record.time, supply_id))
@@ -158,15 +174,23 @@ def _kind(kind: str) -> str:
     return kind.replace("_", " ")
 
 
+def _what(instrument: Instrument, standing: calibrations.Standing) -> str:
+    """Name the instrument, and the channel where records cover some of its channels only."""
+    if not standing.analyte:
+        return f"instrument {instrument.name}"
+    return f"instrument {instrument.name} for {_name(standing.analyte)}"
+
+
 def _calibration_lapses(
-    snapshot: Snapshot, instrument: Instrument, time: datetime, supply_id: str
+    snapshot: Snapshot, instrument: Instrument, time: datetime, supply_id: str, analyte: str
 ) -> tuple[str, ...]:
-    standing = calibrations.calibration_standing(snapshot, instrument, time, supply_id)
+    standing = calibrations.calibration_standing(snapshot, instrument, time, supply_id, analyte)
+    what = _what(instrument, standing)
     day = shown(snapshot.day(time, supply_id))
     if standing.newest is None:
         return (
             (
-                f"No calibration of instrument {instrument.name} before {day} is on record. Enter it, "
+                f"No calibration of {what} before {day} is on record. Enter it, "
                 "or test again with an instrument in calibration."
             ),
         )
@@ -174,14 +198,14 @@ def _calibration_lapses(
         done = shown(snapshot.day(standing.newest.time, supply_id))
         return (
             (
-                f"The calibration of instrument {instrument.name} on {done} {standing.fault}. Test "
+                f"The calibration of {what} on {done} {standing.fault}. Test "
                 "again with an instrument in calibration."
             ),
         )
     if standing.until is not None and snapshot.day(time, supply_id) > standing.until:
         return (
             (
-                f"The calibration of instrument {instrument.name} ended on {shown(standing.until)}, "
+                f"The calibration of {what} ended on {shown(standing.until)}, "
                 f"before {day}. Have it calibrated and test again, or test with another."
             ),
         )
@@ -189,14 +213,15 @@ def _calibration_lapses(
 
 
 def _bump_lapses(
-    snapshot: Snapshot, instrument: Instrument, time: datetime, supply_id: str
+    snapshot: Snapshot, instrument: Instrument, time: datetime, supply_id: str, analyte: str
 ) -> tuple[str, ...]:
-    standing = calibrations.bump_standing(snapshot, instrument, time, supply_id)
+    standing = calibrations.bump_standing(snapshot, instrument, time, supply_id, analyte)
+    what = _what(instrument, standing)
     day = shown(snapshot.day(time, supply_id))
     if standing.newest is None:
         return (
             (
-                f"No bump test of instrument {instrument.name} before {day} is on record. Enter it, or "
+                f"No bump test of {what} before {day} is on record. Enter it, or "
                 "bump it and test again."
             ),
         )
@@ -204,14 +229,14 @@ def _bump_lapses(
         done = shown(snapshot.day(standing.newest.time, supply_id))
         return (
             (
-                f"The {_kind(standing.newest.kind)} of instrument {instrument.name} on {done} "
+                f"The {_kind(standing.newest.kind)} of {what} on {done} "
                 f"{standing.fault}. Test again with an instrument in order."
             ),
         )
     if standing.until is not None and snapshot.day(time, supply_id) > standing.until:
         return (
             (
-                f"The bump test of instrument {instrument.name} held until {shown(standing.until)}, "
+                f"The bump test of {what} held until {shown(standing.until)}, "
                 f"and it was read on {day}. Bump it and test again."
             ),
         )
@@ -324,7 +349,11 @@ def reading_lapses(
         told += _second_person_lapses(snapshot, hand_test)
     if reading.instrument_id is not None:
         told += instrument_lapses(
-            snapshot, reading.instrument_id, reading.time, supply_id=supply_id
+            snapshot,
+            reading.instrument_id,
+            reading.time,
+            supply_id=supply_id,
+            analyte=spot.analyte,
         )
         told += _reading_range(by_id(snapshot.instruments, reading.instrument_id), spot)
     if reading.lot_id is not None:
@@ -448,7 +477,8 @@ def log_lapses(
     log_import : LogImport
         The import.
     log : Log, optional
-        Its readings, to hold them against the ranges of the instrument's channels.
+        Its readings: each channel is asked for, and held against the range of the instrument's;
+        without it the whole instrument counts.
 
     Returns
     -------
@@ -466,18 +496,36 @@ def log_lapses(
         )
     if log_import.end is None:
         return ("The log has no reading with a time. Import a log that has.",)
-    told = list(
-        instrument_lapses(snapshot, log_import.instrument_id, log_import.end, supply_id=supply_id)
-    )
-    if log_import.start is not None:
-        told += later_lapses(
-            snapshot, log_import.instrument_id, log_import.start, supply_id=supply_id
-        )
     instrument = by_id(snapshot.instruments, log_import.instrument_id)
+    told: list[str] = []
+    for analyte in _channels_read(log, instrument) or ("",):
+        told += instrument_lapses(
+            snapshot,
+            log_import.instrument_id,
+            log_import.end,
+            supply_id=supply_id,
+            analyte=analyte,
+        )
+        told += later_lapses(
+            snapshot,
+            log_import.instrument_id,
+            log_import.start or log_import.end,
+            supply_id=supply_id,
+            analyte=analyte,
+        )
     if log is not None and instrument is not None:
         for analyte, unit, lowest, highest in _spans(log):
             told += _range_lapses(instrument, analyte, (lowest, highest), unit)
     return tuple(dict.fromkeys(told))
+
+
+def _channels_read(log: Log | None, instrument: Instrument | None) -> tuple[str, ...]:
+    """List what a log measures of the air, and what else its instrument is on record for."""
+    if log is None:
+        return ()
+    own = () if instrument is None else [channel.analyte for channel in instrument.channels]
+    read = [channel.analyte for channel in log.channels]
+    return tuple(dict.fromkeys(key for key in read if ANALYTES[key].in_air or key in own))
 
 
 def _spans(log: Log) -> list[tuple[str, str, float, float]]:
