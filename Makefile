@@ -30,7 +30,7 @@ imports: $(VENV)/ready-test
 
 unit: $(VENV)/ready-test
 	$(BIN)/coverage erase
-	$(BIN)/pytest -n 2 --cov --cov-report=
+	$(BIN)/pytest -n 2 --dist loadfile --cov --cov-report=
 	$(BIN)/coverage report --include='*/lungwort/limits/*,*/lungwort/verdict/*,*/lungwort/plan/*' --fail-under=100
 	$(BIN)/coverage report --fail-under=97
 

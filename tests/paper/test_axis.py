@@ -20,7 +20,7 @@ ZONES = ("UTC", "Europe/London", "Asia/Kathmandu", "America/St_Johns", "Australi
     st.floats(min_value=1.0, max_value=1e6),
     st.integers(min_value=4, max_value=10),
 )
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=120)
 def test_number_ticks_are_inside_even_and_few(low: float, span: float, target: int) -> None:
     """Number ticks are inside even and few."""
     high = low + span
@@ -45,7 +45,7 @@ def test_number_ticks_are_inside_even_and_few(low: float, span: float, target: i
     st.floats(min_value=2.0, max_value=20 * 365 * 86400.0),
     st.sampled_from(ZONES),
 )
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=120)
 def test_time_ticks_rise_inside_the_period(naive: datetime, span_s: float, zone: str) -> None:
     """Time ticks rise inside the period."""
     start = naive.replace(tzinfo=UTC)

@@ -190,7 +190,7 @@ def tables(draw: st.DrawFn, channels: Sequence[Channel] = (CO, O2)) -> list[Row]
     ]
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=60)
 @given(imports=st.lists(tables(), min_size=2, max_size=3))
 def test_merging_follows_the_rules(imports: list[list[Row]]) -> None:
     """Property: row for row what the oracle gives, and a doubt where and only where it sees one."""
@@ -204,7 +204,7 @@ def test_merging_follows_the_rules(imports: list[list[Row]]) -> None:
     assert merged.frame["time"].is_sorted()
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=20)
 @given(imports=st.lists(tables(), min_size=2, max_size=3))
 def test_no_usable_reading_is_lost(imports: list[list[Row]]) -> None:
     """Property: what any import shows and trusts is in the whole, and trusted there."""
@@ -222,7 +222,7 @@ def test_no_usable_reading_is_lost(imports: list[list[Row]]) -> None:
                 assert (channel.name, at(second), cell.value, cell.censor) in held
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=20)
 @given(rows=tables(), cut=st.integers(0, 7))
 def test_the_same_readings_twice_are_the_readings_once(rows: list[Row], cut: int) -> None:
     """Property: a log with itself, or with a part of itself, is the log, without a doubt."""
@@ -238,7 +238,7 @@ def test_the_same_readings_twice_are_the_readings_once(rows: list[Row], cut: int
             assert merged.doubts == ()
 
 
-@settings(deadline=None, max_examples=30)
+@settings(deadline=None, max_examples=15)
 @given(imports=st.lists(tables(), min_size=2, max_size=3), splits=st.integers(1, 4))
 def test_how_imports_are_cut_into_parts_does_not_matter(
     imports: list[list[Row]], splits: int

@@ -204,7 +204,7 @@ def _tenths_within(value: Interval | None) -> list[float]:
     ]
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=120)
 @given(
     st.lists(readings("oil"), min_size=1, max_size=3),
     st.lists(readings("particles"), min_size=1, max_size=3),
