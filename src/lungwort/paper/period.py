@@ -49,7 +49,8 @@ if TYPE_CHECKING:
 
 FORMAT: Final = "lungwort-period/1"
 ATTACHMENT: Final = "lungwort-period.json"
-_MONTHS_A_TABLE: Final = 12
+_MONTHS_A_TABLE: Final = 13
+"""A year from day to day touches thirteen months."""
 
 
 def period_pdf(sheet: PeriodSheet) -> bytes:
