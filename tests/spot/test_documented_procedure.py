@@ -12,10 +12,17 @@ import pytest
 
 from lungwort.errors import ProcedureError
 from lungwort.spot import procedure_model as m
-from lungwort.spot.devices import IndicatorKind, TubeKind, load_device, read_device
+from lungwort.spot.devices import (
+    IndicatorKind,
+    TubeKind,
+    find_device,
+    load_device,
+    read_device,
+    shipped_devices,
+)
 from lungwort.spot.procedure_model import Procedure
-from lungwort.spot.procedures import load_procedure, read_procedure
-from lungwort.spot.rows import rows_interval
+from lungwort.spot.procedures import load_procedure, procedure_ids, read_procedure
+from lungwort.spot.rows import read_rows, rows_interval
 from lungwort.spot.run_model import Context, KnownLot, KnownThing, Run, Wearers
 from lungwort.spot.runner import consequences, enter, finish, start
 from lungwort.spot.tomlfile import STANDINGS
@@ -219,3 +226,68 @@ def test_each_kind_of_entry_has_exactly_the_keys_that_the_page_gives_it() -> Non
 def test_standings_and_effects_of_the_page_are_those_that_there_are() -> None:
     """All words that may stand there are named."""
     assert all(f"`{one}`" in _page() for one in (*STANDINGS, *m.EFFECTS, *m.AGAINST))
+
+
+def test_the_rows_on_the_page_about_testing_give_the_intervals_shown() -> None:
+    """Every line of the table, read as the tester types it, with the general indicator."""
+    page = (PAGE.parent / "test-by-hand.md").read_text(encoding="utf-8")
+    kind = find_device(shipped_devices(), "banded-oil-indicator")
+    assert isinstance(kind, IndicatorKind)
+    lines = re.findall(r"^\| ((?:nothing|dots|line) .*) \|$", page, re.MULTILINE)
+
+    assert len(lines) == 8
+    for line in lines:
+        *states, shown = (cell.strip() for cell in line.split("|"))
+        assert str(rows_interval(kind, read_rows(kind, ", ".join(states)))) == shown
+
+
+def _choice_effects(name: str) -> dict[tuple[str, str], str]:
+    return {
+        (ask.name, choice.word): choice.effect
+        for _, ask in load_procedure(name).asks()
+        for choice in ask.choices
+        if choice.effect
+    }
+
+
+def test_the_shipped_procedures_void_refuse_and_doubt_as_the_page_says() -> None:
+    """The tables of the page about testing name every effect of a choice, a wait and a lot."""
+    indicator = {("seal", "broken"): m.VOID, ("indicator-flow", "wrong"): m.VOID}
+    assert _choice_effects("full-outlet-test") == indicator
+    assert _choice_effects("charging-outlet-test") == {
+        **indicator,
+        ("regulator", "missing"): m.REFUSE,
+        ("warm", "cold"): m.DOUBT,
+    }
+    assert _choice_effects("tube-test") == {
+        ("tube-whole", "damaged"): m.VOID,
+        ("ends-cut", "wrong"): m.VOID,
+        ("sampled", "wrong"): m.VOID,
+    }
+    for name in procedure_ids():
+        asks = [ask for _, ask in load_procedure(name).asks()]
+        assert {ask.short for ask in asks if ask.kind == m.WAIT} == {m.VOID}
+        assert {ask.expired for ask in asks if ask.kind == m.LOT} == {m.VOID}
+        ranges = {ask.name: (ask.low, ask.high, ask.below, ask.above) for ask in asks}
+        assert ranges["line-pressure"] == (2, 10, m.REFUSE, m.REFUSE)
+        drawing = {ask.name for ask in asks if ask.against}
+        assert bool(drawing) == (name == "full-outlet-test")
+
+
+def test_the_ranges_on_the_page_about_testing_are_those_of_the_procedures() -> None:
+    """Low, high and effect of every other range."""
+    found = {
+        ask.name: (ask.low, ask.high, ask.below, ask.above)
+        for name in procedure_ids()
+        for _, ask in load_procedure(name).asks()
+        if ask.low is not None
+    }
+    found.pop("strokes")
+
+    assert found == {
+        "line-pressure": (2, 10, m.REFUSE, m.REFUSE),
+        "fresh-air-o2": (20.6, 21.2, m.REFUSE, m.REFUSE),
+        "charging-pressure": (10, 420, m.REFUSE, m.REFUSE),
+        "filling-rate": (0.1, 50, m.DOUBT, m.DOUBT),
+        "air-pressure": (500, 1100, m.REFUSE, m.REFUSE),
+    }
