@@ -421,7 +421,7 @@ def test_an_open_finding_on_the_air_stands_against_a_certificate(
     """One that is not about the air does not."""
     alone.hand_test(MORNING)
     alone.log(tmp_path, MORNING)
-    open_finding(alone.session(NOON), "main", "The log book was left in the rain.")
+    open_finding(alone.session(NOON), "main", "The log book is wet.", not_air=True)
     assert alone.certify(NOON).certificate is not None
     open_finding(alone.session(NOON), "main", "Smell of exhaust.", analytes=["odour"])
     done = alone.certify(NOON + HOUR)
@@ -485,6 +485,67 @@ def test_newer_evidence_that_was_left_out_stands_against_a_certificate(
     assert judged.record.log_import_ids == (later.id,)
     assert judged.record.hand_test_ids == ()
     assert judged.exit_code == 1
+
+
+@pytest.mark.parametrize("asked", ["no_logs", "tests", "by rule"])
+def test_no_certificate_past_a_log_that_was_not_judged(
+    alone: Story, tmp_path: Path, asked: str
+) -> None:
+    """A bad log just before the test by hand, left out by an option or by the rule's 7 days."""
+    bad = alone.log(tmp_path, MORNING, co=40.0)
+    noon = MORNING + (20 * DAY if asked == "by rule" else 4 * HOUR)
+    test = alone.hand_test(noon - timedelta(minutes=28))
+    options: dict[str, object] = {"no_logs": True} if asked == "no_logs" else {}
+    if asked == "tests":
+        options = {"tests": (test.id,), "no_logs": True}
+    foreseen = alone.certify(noon, dry_run=True, **options)
+    done = alone.certify(noon, **options)
+    assert done.verdict.overall == "conforms"
+    assert done.record is not None
+    assert done.certificate is None
+    assert done.exit_code == 3
+    assert done.no_certificate == foreseen.no_certificate
+    (why,) = done.no_certificate
+    assert why.startswith(f"The log {bad.id} of ")
+    command = f"'lungwort certify \"Slip 2\" --log {bad.id} --no-certificate'"
+    assert why.endswith(f"was not judged. Have it judged first: {command}.")
+    assert any(note.startswith("Left out") and bad.id in note for note in done.verdict.notes)
+    # The command that it names does what it says.
+    judged = alone.certify(noon + HOUR, logs=(bad.id,), certificate=False)
+    assert judged.exit_code == 1
+    assert judged.finding is not None
+    again = alone.certify(noon + 2 * HOUR, **options)
+    assert again.certificate is None
+    assert not any("was not judged" in one for one in again.no_certificate)
+
+
+def test_an_old_log_that_was_not_judged_and_is_clean(alone: Story, tmp_path: Path) -> None:
+    """It stands in the way until it is judged by itself; then it does not."""
+    old = alone.log(tmp_path, MORNING)
+    noon = MORNING + 20 * DAY
+    alone.hand_test(noon)
+    assert alone.certify(noon).certificate is None
+    alone.certify(noon + HOUR, logs=(old.id,), no_tests=True, certificate=False)
+    assert alone.certify(noon + 2 * HOUR).certificate is not None
+
+
+def test_what_was_never_judged_since_the_last_certificate(alone: Story, tmp_path: Path) -> None:
+    """It stands in the way however old it is by now."""
+    alone.hand_test(MORNING)
+    alone.log(tmp_path, MORNING)
+    assert alone.certify(NOON).certificate is not None
+    between = alone.log(tmp_path, MORNING + 9 * DAY, co=40.0)
+    alone.hand_test(MORNING + 110 * DAY)
+    done = alone.certify(MORNING + 110 * DAY + HOUR)
+    assert done.verdict.overall == "conforms"
+    assert [between.id in why for why in done.no_certificate] == [True]
+
+
+def test_a_test_that_gave_nothing_stands_in_nobodys_way(alone: Story) -> None:
+    """A void test has nothing that could be judged."""
+    alone.hand_test(MORNING)
+    alone.hand_test(MORNING - HOUR, (), state="void", why="The seal was broken.", now=NOON)
+    assert alone.certify(NOON).certificate is not None
 
 
 def test_a_period_that_leaves_out_bad_readings_earns_no_certificate(

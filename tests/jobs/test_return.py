@@ -12,6 +12,7 @@ from tests.jobs.certify_story import MORNING, WENNA, Story, begin
 from lungwort.errors import RegisterError
 from lungwort.jobs.finding import add_action, list_findings, open_finding, show_finding
 from lungwort.jobs.return_ import against, return_supply
+from lungwort.jobs.status import status
 from lungwort.jobs.withdraw import withdraw
 from lungwort.plan.snapshot import take
 from lungwort.plan.state import supply_state
@@ -144,6 +145,45 @@ def test_a_retest_that_fails_keeps_the_supply_out(alone: Story, tmp_path: Path) 
     assert done.state is None
     assert not any("Withdraw the supply now" in step for step in done.next_steps)
     assert "Finding F-2026-0002 has no cause" in refused(alone, 7)
+
+
+def test_a_log_that_was_not_judged_stands_against_the_return(alone: Story, tmp_path: Path) -> None:
+    """Taken after the withdrawal and before the retest, it may be as bad as it was."""
+    alone.hand_test(MORNING)
+    alone.log(tmp_path, MORNING)
+    assert alone.certify(NOON).certificate is not None
+    return_supply(alone.session(NOON), "main", "New hose and filter.")
+    withdraw(alone.session(NOON + HOUR), "main", "A smell of exhaust.")
+    bad = alone.log(tmp_path, NOON + 2 * HOUR, co=40.0)
+    alone.hand_test(NOON + 6 * HOUR)
+    retest = alone.certify(NOON + 7 * HOUR, no_logs=True)
+    assert retest.verdict.overall == "conforms"
+    assert not retest.retest
+    assert retest.exit_code == 3
+    assert any(bad.id in why and "was not judged" in why for why in retest.no_certificate)
+    told = refused(alone, 8)
+    assert "There is evidence of 4 Mar 2026, 16:59 at Slip 2 that was not judged" in told
+    judged = alone.certify(NOON + 9 * HOUR, logs=(bad.id,), certificate=False)
+    assert judged.finding is not None
+    told = refused(alone, 10)
+    assert "was not judged" not in told
+    assert f"Finding {judged.finding.number} has no cause on record" in told
+
+
+def test_the_status_knows_of_evidence_that_was_not_judged(alone: Story, tmp_path: Path) -> None:
+    """A log or a test by hand that came in takes the clean word away until it is judged."""
+    alone.hand_test(MORNING)
+    alone.log(tmp_path, MORNING)
+    alone.certify(NOON)
+    return_supply(alone.session(NOON), "main")
+    assert status(alone.where, now=NOON + HOUR).exit_code == 0
+    alone.log(tmp_path, NOON, hours=2, co=40.0)
+    (row,) = status(alone.where, now=NOON + 3 * HOUR).rows
+    assert row.verdict == "not_proven"
+    assert "that was not judged: 'lungwort certify \"Slip 2\"'." in row.reasons[0]
+    assert status(alone.where, now=NOON + 3 * HOUR).exit_code == 3
+    alone.certify(NOON + 4 * HOUR)
+    assert status(alone.where, now=NOON + 5 * HOUR).exit_code == 1
 
 
 def test_a_withdrawal_without_a_finding_asks_for_a_retest(alone: Story, tmp_path: Path) -> None:

@@ -414,12 +414,10 @@ def test_a_fault_of_the_instrument_found_later() -> None:
     calibrations = (yard.CALIBRATED, yard.BUMPED, found_out)
     by_hand = yard.verdict(yard.ago(10), hand_test_ids=("test-1",))
     logged = yard.verdict(yard.ago(10), log_import_ids=("log-1",))
-    kept = {
-        "hand_tests": (yard.hand_test(yard.ago(10)),),
-        "log_imports": (yard.log_import(yard.ago(11), yard.ago(10)),),
-    }
+    test: dict[str, Any] = {"hand_tests": (yard.hand_test(yard.ago(10)),)}
+    log: dict[str, Any] = {"log_imports": (yard.log_import(yard.ago(11), yard.ago(10)),)}
 
-    for verdict in (by_hand, logged):
+    for verdict, kept in ((by_hand, test), (logged, log)):
         assert judged(verdict, **kept).overall == "conforms"
         doubted = judged(verdict, calibrations=calibrations, **kept)
         assert doubted.overall == "not_proven"

@@ -176,6 +176,8 @@ def test_the_retest_lies_after_the_newest_cure() -> None:
         # Judged by another limit set, or not conforming.
         {"hand_test_ids": ("test-3",), "limit_set_digest": "9" * 64},
         {"hand_test_ids": ("test-3",), "overall": "not_proven"},
+        # Conforming, though something was not in order with it.
+        {"hand_test_ids": ("test-3",), "lapses": ("Only half of the period was covered.",)},
         # Of another supply, on which the outlet hung then.
         {"hand_test_ids": ("test-3",), "supply_id": "supply-2"},
         # Judged before the cure, though the evidence bears a later time.
@@ -200,7 +202,7 @@ def test_a_retest_by_a_log_judged_from_the_cure_on() -> None:
     """The log began before the cure; what was judged of it did not."""
     log = yard.log_import(yard.ago(11), yard.ago(5))
     by_log = yard.verdict(RETESTED, "verdict-3", log_import_ids=("log-1",), start=yard.ago(9))
-    snapshot = _broken(verdicts=(yard.failing(BROKEN), by_log), log_imports=(log,))
+    snapshot = _broken(verdicts=(yard.failing(BROKEN), by_log), log_imports=(log,), hand_tests=())
 
     assert may_return(snapshot, "supply-1") == ()
 

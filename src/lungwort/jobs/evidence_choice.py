@@ -13,7 +13,7 @@ from lungwort.jobs.judging import gives_nothing
 from lungwort.register.model import DONE, WITHDRAWN, HandTest, LogImport
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
     from datetime import datetime
 
     from lungwort.paper.text import Clock
@@ -120,6 +120,7 @@ def choose(snapshot: Snapshot, outlet: Outlet, wanted: Wanted) -> Chosen:
         Where there is nothing to judge, or what was named is not evidence of this outlet.
     """
     from lungwort.paper.text import Clock  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.unjudged import standing  # noqa: PLC0415 - keeps --help instant
 
     for name, ids, none in (
         ("test", wanted.tests, wanted.no_tests),
@@ -149,7 +150,8 @@ def choose(snapshot: Snapshot, outlet: Outlet, wanted: Wanted) -> Chosen:
             "cure or withdrawal says nothing of the air after it."
         )
     notes += _ages(snapshot, tests, imports, after, clock, outlet.supply_id)
-    left_out, newer = _left_out(all_tests, all_logs, tests, imports, clock)
+    not_judged = {one.id for one in standing(snapshot, outlet.id)}
+    left_out, newer = _left_out(all_tests, all_logs, tests, imports, clock, not_judged)
     done = [one.ended for one in tests if one.state == DONE]
     nothing = [
         gives_nothing(snapshot, one)
@@ -314,25 +316,30 @@ def _left_out(
     tests: Sequence[HandTest],
     imports: Sequence[LogImport],
     clock: Clock,
+    not_judged: Collection[str],
 ) -> tuple[list[str], tuple[str, ...]]:
-    """Tell what is near and was left out, and what of it is newer."""
+    """Tell what was left out and is near or was never judged, and what of it is newer."""
     used = [one.ended for one in tests] + [one.end for one in imports if one.end is not None]
     others = [
-        (f"test by hand {one.id} of {clock.time(one.ended)}", one.ended)
+        (f"test by hand {one.id} of {clock.time(one.ended)}", one.ended, one.id)
         for one in all_tests
         if one.state == DONE and one not in tests
     ]
     others += [
-        (f"log {one.id} of {clock.span(one.start, one.end)}", one.end)
+        (f"log {one.id} of {clock.span(one.start, one.end)}", one.end, one.id)
         for one in all_logs
         if one.end is not None and one not in imports
     ]
     if not used:
-        return [], tuple(what for what, _ in others)
+        return [], tuple(what for what, _, _ in others)
     first, last = min(used) - NEAR, max(used)
-    near = [what for what, time in others if first <= time <= last]
-    newer = tuple(what for what, time in others if time > last)
-    told = [f"Left out: {what}." for what in near]
+    newer = tuple(what for what, time, _ in others if time > last)
+    told = [f"Left out: {what}." for what, time, _ in others if first <= time <= last]
+    told += [
+        f"Left out, and not judged: {what}."
+        for what, time, record_id in others
+        if time < first and record_id in not_judged
+    ]
     return [*told, *(f"Left out, though newer: {what}." for what in newer)], newer
 
 

@@ -31,7 +31,7 @@ from lungwort.register.model import (
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import date
+    from datetime import date, datetime
 
     from lungwort.jobs.judging import Judged
     from lungwort.plan.snapshot import Snapshot
@@ -113,6 +113,7 @@ def against_certificate(
     """
     from lungwort.plan.evidence import supply_evidence  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.state import open_findings, supply_state  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.unjudged import said, standing  # noqa: PLC0415 - keeps --help instant
     from lungwort.verdict.notes import OUTSIDE_PERIOD  # noqa: PLC0415 - keeps --help instant
 
     state = []
@@ -129,6 +130,13 @@ def against_certificate(
         f"There is newer evidence that was not judged: {what}. Judge it too, with --test and --log, or --from and --to."
         for what in newer
     ]
+    outlet = judged.outlet
+    certified = _last_certified(snapshot, outlet.id)
+    evidence.extend(
+        one.todo
+        for one in standing(snapshot, outlet.id, after=certified)
+        if not any(one.id in what for what in newer)
+    )
     if narrowed:
         evidence.extend(
             f"Readings that the chosen period leaves out are outside the limits: {what.rstrip('.')}. Judge them too, "
@@ -144,10 +152,22 @@ def against_certificate(
             f"asks for {_USUAL_COVERAGE * 100:g} %."
         )
     whole = supply_evidence(snapshot, supply.id, judged.inputs.limit_set)
+    told_already = said(outlet, standing(snapshot, outlet.id))
     for one in whole.outlets:
-        if one.outlet_id == judged.outlet.id and one.overall != CONFORMS:
-            evidence.extend(one.reasons)
+        if one.outlet_id == outlet.id and one.overall != CONFORMS:
+            evidence.extend(reason for reason in one.reasons if reason != told_already)
     return tuple(dict.fromkeys(state)), tuple(dict.fromkeys(evidence))
+
+
+def _last_certified(snapshot: Snapshot, outlet_id: str) -> datetime | None:
+    """Tell when the evidence of an outlet's last certificate ended; None where there is none."""
+    certified = [one.verdict_id for one in snapshot.certificates if one.outlet_id == outlet_id]
+    verdicts = [one for one in snapshot.verdicts if one.id in certified]
+    tests = {test for one in verdicts for test in one.hand_test_ids}
+    logs = {log for one in verdicts for log in one.log_import_ids}
+    ends = [one.ended for one in snapshot.hand_tests if one.id in tests]
+    ends += [one.end for one in snapshot.log_imports if one.id in logs and one.end is not None]
+    return max(ends, default=None)
 
 
 def second_person(

@@ -3,7 +3,8 @@
 For each outlet and each required limit the newest evidence counts, whatever older evidence says.
 Evidence goes stale by the plan's interval and by what happened to the supply since. What is
 missing, stale, drawn from another limit set or from the future proves nothing; what is outside a
-limit stays outside until newer evidence is inside.
+limit stays outside until newer evidence is inside. No outlet conforms past evidence that was not
+judged and would count still.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from lungwort.plan.choice import interval_of, plan_of
 from lungwort.plan.days import add_days, add_months, shown
 from lungwort.plan.doubts import doubt_of
 from lungwort.plan.snapshot import CLOCK_SLACK, by_id
+from lungwort.plan.unjudged import said, standing
 from lungwort.verdict.model import (
     CONFORMS,
     DOES_NOT_CONFORM,
@@ -242,7 +244,8 @@ def supply_evidence(snapshot: Snapshot, supply_id: str, limit_set: LimitSet) -> 
     -------
     SupplyEvidence
         'conforms' only where every required limit has fresh evidence that conforms at every outlet
-        in use; 'does_not_conform' where the newest evidence of one is outside; else 'not_proven'.
+        in use and none of it was left unjudged; 'does_not_conform' where the newest evidence of one
+        is outside; else 'not_proven'.
 
     Raises
     ------
@@ -318,15 +321,18 @@ def _outlet(ground: _Ground, outlet: Outlet) -> OutletEvidence:
     required = required_limits(ground.limit_set, ground.supply)
     limits = tuple(_evidence(ground, outlet, limit, records) for limit in required)
     outside = [one for one in limits if one.verdict == DOES_NOT_CONFORM]
+    not_judged = said(outlet, standing(ground.snapshot, outlet.id))
     if outside:
         overall = DOES_NOT_CONFORM
-    elif limits and all(one.proves for one in limits):
+    elif limits and not not_judged and all(one.proves for one in limits):
         overall = CONFORMS
     else:
         overall = NOT_PROVEN
     reasons = _reasons((*outside, *(one for one in limits if one not in outside)))
     if not limits:
         reasons = ("The limit set has no required limit, so nothing can be proved by it.",)
+    if not_judged:
+        reasons = (*reasons, not_judged)
     return OutletEvidence(outlet.id, outlet.name, overall, reasons, limits)
 
 

@@ -14,6 +14,7 @@ from lungwort.limits.load import limit_set as load_limit_set
 from lungwort.plan.days import shown
 from lungwort.plan.evidence import required_limits, supply_evidence
 from lungwort.plan.snapshot import by_id
+from lungwort.plan.unjudged import said, standing, unjudged
 from lungwort.register.model import (
     CAUSE,
     CLOSE,
@@ -212,6 +213,7 @@ def may_return(
         told += _finding_reasons(snapshot, finding)
     for outlet in snapshot.outlets_of(supply_id):
         told += _outlet_reasons(snapshot, outlet, findings, state, limits)
+        told += _unjudged_since(snapshot, outlet, findings, state)
     evidence = supply_evidence(snapshot, supply_id, limits)
     if evidence.overall != CONFORMS:
         told += evidence.reasons
@@ -289,7 +291,7 @@ def retest(
     Returns
     -------
     VerdictRecord, optional
-        The verdict; None where there is none.
+        The verdict; None where there is none. One that something was not in order with is none.
     """
     outlet = by_id(snapshot.outlets, outlet_id)
     found = [
@@ -298,6 +300,7 @@ def retest(
         if record.outlet_id == outlet_id
         and (outlet is None or record.supply_id == outlet.supply_id)
         and record.overall == CONFORMS
+        and not record.lapses
         and record.limit_set_digest == limit_set.digest
         and (after is None or _all_after(snapshot, record, limit_set, after))
     ]
@@ -328,6 +331,23 @@ def _all_after(
 
 def _gave_nothing(test: HandTest | None) -> bool:
     return test is not None and test.state != DONE
+
+
+def _unjudged_since(
+    snapshot: Snapshot, outlet: Outlet, findings: Sequence[Finding], state: State
+) -> list[str]:
+    """Tell what was taken since the air was found bad, was not judged, and is old by now.
+
+    What would count still is among the reasons of the evidence.
+    """
+    moments = [finding.opened_at for finding in findings]
+    moments += [] if state.since is None else [state.since]
+    if not moments:
+        return []
+    counts = standing(snapshot, outlet.id)
+    found = unjudged(snapshot, outlet.id, after=min(moments))
+    told = said(outlet, [one for one in found if one not in counts])
+    return [told] if told else []
 
 
 def _outlet_reasons(
