@@ -149,7 +149,8 @@ def test_findings_by_hand(run: Run) -> None:
         run("finding", "open", "main", "--text", "Smell.", "--analyte", "odour", "--json")
     )
     assert (told["number"], told["open"], told["analytes"]) == ("F-2026-0001", True, ["odour"])
-    run("finding", "open", "main", "--text", "Log book gone.", "--outlet", "Slip 2")
+    run("finding", "open", "main", "--text", "Log book gone.", "--outlet", "Slip 2", "--not-air")
+    assert "Not about the air." in words_of(run("finding", "show", "F-2026-0002"))
     run("finding", "close", "F-2026-0002", "--because", "Found.", "--not-air")
     told = json_of(run("finding", "list", "--all", "--json"))
     assert [one["open"] for one in told["findings"]] == [True, False]
@@ -202,7 +203,7 @@ def test_copies_of_certificates(story: Story, run: Run, tmp_path: Path) -> None:
     assert "rests on the same evidence already" in words_of(run("certify", "Slip 2"))
     first, second = story.workspace.register.all(Certificate)
     told = words_of(run("print", "certificate", "slipway-2026-0001"))
-    assert "SLIPWAY-2026-0001, in force Written: SLIPWAY-2026-0001.pdf" in told
+    assert "SLIPWAY-2026-0001, replaced by a newer one Written: SLIPWAY-2026-0001.pdf" in told
     kept = story.workspace.read_file(first.pdf_sha256)
     assert (tmp_path / "SLIPWAY-2026-0001.pdf").read_bytes() == kept
     copied = json_of(run("print", "certificate", first.id, "--pdf", "b.pdf", "--json"))

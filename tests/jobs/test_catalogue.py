@@ -161,6 +161,32 @@ def test_person_names_are_as_written() -> None:
 
 
 @pytest.mark.parametrize(
+    ("name", "letter"),
+    [
+        ("W\u0435nna Harkle", r"Cyrillic letter '\u0435' \(U\+0435\) in the word"),
+        ("Wenna \u041darkle", r"Cyrillic letter '\u041d' \(U\+041D\) in the word"),
+        ("\u0392rock", r"Greek letter '\u0392' \(U\+0392\) in the word"),
+        ("slip-\u0430", r"Cyrillic letter '\u0430' \(U\+0430\) in the word"),
+        ("И\u0061анова", r"Latin letter 'a' \(U\+0061\) in the word"),
+    ],
+)
+def test_a_name_that_only_looks_like_another_is_refused(name: str, letter: str) -> None:
+    """Letters that look alike in two scripts (Unicode Technical Standard 39, section 4)."""
+    with pytest.raises(InputError, match=letter):
+        typed.person_name(name, "NAME")
+    if " " not in name:
+        with pytest.raises(InputError, match=letter):
+            typed.short_name(name, "NAME")
+
+
+def test_a_name_in_one_script_is_taken() -> None:
+    """Any script, and signs and digits beside it; another word may be of another."""
+    for name in ("Мария Иванова", "Νίκος", "Seán O’Brien", "José (Иван) 2", "李娜"):
+        assert typed.person_name(name, "NAME") == name
+    assert typed.short_name("зал-1", "NAME") == "зал-1"
+
+
+@pytest.mark.parametrize(
     ("text", "expected"),
     [("48,5", "48.5"), ("0.50", "0.50"), ("−3", "-3"), ("12345", "12345"), (".5", "0.5")],
 )
@@ -667,9 +693,21 @@ def test_a_supply_says_what_is_missing_for_a_verdict(yard: Workspace) -> None:
             site="slipway",
             pressure_bar_g="10 bar(g)",
             lowest_temperature_c="-5 °C",
+            limit_set="en12021-2014-charging",
         ),
     )
     assert not any("--" in one for one in bank.remarks)
+
+
+def test_cylinders_do_not_take_the_limits_of_hoses_in_silence(yard: Workspace) -> None:
+    """The site's limit set is for air through a hose: that it holds for cylinders too is told."""
+    facts = supply.SupplyFacts(
+        kind="charging-compressor", site="slipway", pressure_bar_g="300 bar(g)"
+    )
+    said = " ".join(supply.add(at(yard), "filling", facts).remarks)
+
+    assert "for air through a hose" in said
+    assert 'lungwort supply change "filling" --limits ID' in said
 
 
 @pytest.mark.parametrize(

@@ -12,10 +12,12 @@ from lungwort.errors import InputError, RegisterError, UnknownRecordError
 from lungwort.jobs.finding import (
     add_action,
     close_finding,
+    is_about_air,
     list_findings,
     open_finding,
     show_finding,
 )
+from lungwort.jobs.status import status
 from lungwort.register.model import Action, Finding, Site
 from lungwort.register.workspace import Workspace
 
@@ -101,9 +103,11 @@ def test_a_closing_falls_with_its_retest(alone: Story) -> None:
 
 def test_what_is_not_about_the_air_needs_no_retest(alone: Story) -> None:
     """It must be said so; what names an analyte or came from a verdict is about the air."""
-    open_finding(alone.session(MORNING), "main", "The log book is missing.")
+    book = open_finding(alone.session(MORNING), "main", "The log book is missing.", not_air=True)
+    assert book.plain()["about_air"] is False
+    assert book.finding.note == "Not about the air."
     open_finding(alone.session(MORNING), "main", "Smell.", analytes=["odour"])
-    with pytest.raises(RegisterError, match=r"If it is not about the air, give --not-air"):
+    with pytest.raises(RegisterError, match=r"It is not about the air: give --not-air"):
         close_finding(alone.session(MORNING), NUMBER, "Found.")
     done = close_finding(alone.session(MORNING), NUMBER, "Found.", not_air=True)
     assert not done.is_open
@@ -116,12 +120,43 @@ def test_what_is_not_about_the_air_needs_no_retest(alone: Story) -> None:
         close_finding(alone.session(MORNING + HOUR), made.number, "Gone.", not_air=True)
 
 
+def test_in_doubt_a_finding_is_about_the_air(alone: Story) -> None:
+    """An alarm without an analyte named stands against a certificate, and needs a retest."""
+    alone.hand_test(MORNING)
+    opened = open_finding(alone.session(MORNING + HOUR), "main", "Alarm; two men felt sick.")
+    assert opened.plain()["about_air"] is True
+    with pytest.raises(RegisterError, match=r"about the air: it was not opened with --not-air"):
+        close_finding(alone.session(MORNING + HOUR), NUMBER, "Nothing.", not_air=True)
+    refused = alone.certify(MORNING + HOUR)
+    assert refused.certificate is None
+    assert any(NUMBER in why for why in refused.no_certificate)
+    assert any(row.findings for row in status(alone.where, now=MORNING + HOUR).rows)
+    for kind in ("cause", "cure"):
+        add_action(alone.session(MORNING + 2 * HOUR), NUMBER, kind, "The intake.")
+    with pytest.raises(RegisterError, match=r"no conforming verdict whose evidence was all taken"):
+        close_finding(alone.session(MORNING + 2 * HOUR), NUMBER, "Cured.")
+    alone.hand_test(MORNING + 4 * HOUR)
+    alone.certify(MORNING + 4 * HOUR, certificate=False)
+    assert not close_finding(alone.session(MORNING + 5 * HOUR), NUMBER, "Retested.").is_open
+
+
+def test_an_older_finding_without_the_words_is_about_the_air(alone: Story) -> None:
+    """Whatever else its note says; and the words do not outweigh an analyte or a verdict."""
+    shown = open_finding(alone.session(MORNING), "main", "Smell.")
+    assert is_about_air(evolve(shown.finding, note="Told by telephone. Not about the air."))
+    assert not is_about_air(evolve(shown.finding, note="Not about the air."))
+    assert is_about_air(evolve(shown.finding, note="Not about the air.", analytes=("co",)))
+    assert is_about_air(evolve(shown.finding, note="Not about the air.", verdict_id="verdict-1"))
+    with pytest.raises(InputError, match=r"--not-air and --analyte co contradict each other"):
+        open_finding(alone.session(MORNING), "main", "Smell.", analytes=["co"], not_air=True)
+
+
 def test_listing(alone: Story) -> None:
     """Open ones, all of them, those of one supply; oldest first."""
     with alone.workspace.register.change(who=WENNA, now=MORNING) as change:
         change.add(evolve(alone.supply, id="", version=0, seq=0, name="other"))
     for supply, text in (("main", "One."), ("other", "Two."), ("main", "Three.")):
-        open_finding(alone.session(MORNING), supply, text)
+        open_finding(alone.session(MORNING), supply, text, not_air=True)
     close_finding(alone.session(MORNING), NUMBER, "Done.", not_air=True)
 
     def texts(**asked: object) -> list[str]:

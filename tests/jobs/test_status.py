@@ -156,6 +156,25 @@ def test_open_findings_and_what_is_late() -> None:
     )
 
 
+def test_an_open_finding_about_the_air_leaves_nothing_proven() -> None:
+    """What earns no certificate is not shown as clean; a lost log book is no matter of the air."""
+    smell = evolve(yard.finding(yard.ago(1)), analytes=(), verdict_id=None)
+    for found in (yard.finding(yard.ago(1)), smell):
+        made = status_of(_yard(findings=(found,)))
+        (row,) = made.rows
+        assert (row.verdict, made.exit_code) == ("not_proven", 3)
+        assert row.reasons[0] == (
+            "Finding F-1 is open: withdraw the supply, or cure and test again."
+        )
+    book = evolve(smell, note="Not about the air.")
+    made = status_of(_yard(findings=(book,)))
+    assert (made.rows[0].verdict, made.exit_code) == ("conforms", 0)
+    assert made.rows[0].findings == ("F-1",)
+    outside = status_of(_yard(verdicts=(yard.failing(yard.ago(4)),), findings=(smell,)))
+    assert (outside.rows[0].verdict, outside.exit_code) == ("does_not_conform", 1)
+    assert any("Finding F-1 is open" in why for why in outside.rows[0].reasons)
+
+
 def test_the_weakest_evidence_in_words() -> None:
     """None at all; outside; without an outlet."""
     none, outside, nowhere = (

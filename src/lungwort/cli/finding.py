@@ -95,13 +95,20 @@ def open_(
         typer.Option(
             "--analyte",
             metavar="ANALYTE",
-            help="Analyte concerned, such as co; repeat as needed. None where it is not about the air.",
+            help="Analyte concerned, such as co; repeat as needed. All of the air if not given.",
         ),
     ] = None,
     outlet: Annotated[
         str | None,
         typer.Option("--outlet", metavar="NAME", help="At which outlet; all if not given."),
     ] = None,
+    not_air: Annotated[
+        bool,
+        typer.Option(
+            "--not-air",
+            help="It is not about the air, but about its keeping alone, such as a lost log book.",
+        ),
+    ] = False,
     time: opt.When = None,
     workspace: opt.Workspace = None,
     by: opt.By = None,
@@ -110,6 +117,8 @@ def open_(
 ) -> None:
     """Open a finding that no verdict opened, such as a smell that somebody noticed.
 
+    It is about the air, and no certificate is issued while it is open, unless --not-air is given.
+
     Example: lungwort finding open main --analyte odour --text "smell of exhaust"
     """
     from lungwort.cli import things  # noqa: PLC0415 - keeps --help instant
@@ -117,7 +126,15 @@ def open_(
 
     session = things.session(workspace, by, clock_is_right)
     _show(
-        open_finding(session, supply, text, analytes=analyte or (), outlet=outlet, time=time),
+        open_finding(
+            session,
+            supply,
+            text,
+            analytes=analyte or (),
+            outlet=outlet,
+            time=time,
+            not_air=not_air,
+        ),
         as_json=as_json,
     )
 
@@ -181,7 +198,7 @@ def close(
     ],
     not_air: Annotated[
         bool,
-        typer.Option("--not-air", help="Close without a retest what is not about the air."),
+        typer.Option("--not-air", help="Close without a retest what was opened with --not-air."),
     ] = False,
     workspace: opt.Workspace = None,
     by: opt.By = None,
@@ -238,6 +255,7 @@ def _show(shown: FindingShown, *, as_json: bool) -> None:
             ("Supply", shown.supply),
             *((("Outlet", shown.outlet),) if shown.outlet else ()),
             ("Opened", f"{shown.when} by {shown.by}"),
+            *((("Note", shown.finding.note),) if shown.finding.note else ()),
             *(
                 (
                     KIND_WORDS[one.action.kind].capitalize(),

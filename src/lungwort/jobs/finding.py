@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from lungwort.register.records import Change, Reader
 
 KIND_WORDS: Final = {CAUSE: "cause", CURE: "cure", NOTE: "note", CLOSE: "closed"}
+NOT_ABOUT_AIR: Final = "Not about the air."
+"""How the note of a finding begins that was said at its opening not to be about the air."""
 _LONGEST: Final = 2000
 
 
@@ -99,14 +101,20 @@ class FindingShown:
             "outlet": self.outlet,
             "by": self.by,
             "open": self.is_open,
+            "about_air": is_about_air(self.finding),
             "lacks": list(self.lacks),
             "actions": [{**to_plain(one.action), "by": one.by} for one in self.actions],
         }
 
 
 def is_about_air(finding: Finding) -> bool:
-    """Tell whether a finding is about the air, and not only about its keeping."""
-    return bool(finding.analytes or finding.verdict_id)
+    """Tell whether a finding is about the air, and not only about its keeping.
+
+    In doubt it is: only what was said at its opening not to be about the air is not, and nothing
+    that names an analyte or came from a verdict.
+    """
+    said = finding.note.startswith(NOT_ABOUT_AIR)
+    return not said or bool(finding.analytes or finding.verdict_id)
 
 
 def text_given(text: str | None, option: str) -> str:
@@ -200,6 +208,7 @@ def open_finding(
     analytes: Sequence[str] = (),
     outlet: str | None = None,
     time: str | None = None,
+    not_air: bool = False,
 ) -> FindingShown:
     """Open a finding that no verdict opened.
 
@@ -212,11 +221,13 @@ def open_finding(
     text : str
         What is wrong.
     analytes : sequence of str
-        Analytes concerned; none where it is not about the air.
+        Analytes concerned; none for all of the air, or where it is not about the air.
     outlet : str, optional
         At which outlet.
     time : str, optional
         When it was found, as typed; None for now.
+    not_air : bool
+        Whether it is not about the air, but about its keeping alone.
 
     Returns
     -------
@@ -225,6 +236,8 @@ def open_finding(
 
     Raises
     ------
+    InputError
+        Where an analyte is named, though it is not about the air.
     RegisterError
         Where the outlet is of another supply.
     """
@@ -232,6 +245,11 @@ def open_finding(
 
     said = text_given(text, "--text")
     keys = tuple(dict.fromkeys(typed.analyte(one, "--analyte") for one in analytes))
+    if not_air and keys:
+        raise InputError(
+            f"--not-air and --analyte {keys[0]} contradict each other: an analyte is of the air. "
+            "Give one of them."
+        )
     with session.recording() as (_, change, remarks):
         of = change.get(Supply, supply)
         place = None if outlet is None else change.get(Outlet, outlet)
@@ -247,6 +265,7 @@ def open_finding(
                 text=said,
                 analytes=keys,
                 by_id=change.who.id,
+                note=NOT_ABOUT_AIR if not_air else "",
             )
         )
         return _look(change, made, session.now, remarks)
@@ -330,7 +349,7 @@ def close_finding(
     text : str
         Why it can be closed.
     not_air : bool
-        Whether to close without a retest what is not about the air.
+        Whether to close without a retest what was said at its opening not to be about the air.
 
     Returns
     -------
@@ -355,23 +374,28 @@ def close_finding(
         if not_air:
             if is_about_air(finding):
                 raise RegisterError(
-                    f"Finding {finding.number} is about the air: it names "
-                    f"{', '.join(finding.analytes) or 'a verdict'}. It is closed by a conforming "
-                    "retest after the cure alone. Leave out --not-air."
+                    f"Finding {finding.number} is about the air: {_why_air(finding)}. It is closed "
+                    "by a conforming retest after the cure alone. Leave out --not-air."
                 )
             close(change, finding, said, None)
         else:
             needed = lacking(snapshot, finding)
             if needed:
-                hint = (
-                    "" if is_about_air(finding) else " If it is not about the air, give --not-air."
-                )
+                hint = "" if is_about_air(finding) else " It is not about the air: give --not-air."
                 raise RegisterError(
                     f"Finding {finding.number} cannot be closed: {' '.join(needed)}{hint}"
                 )
             newest = max(retests(snapshot, finding), key=lambda one: (one.judged_at, one.seq))
             close(change, finding, said, newest)
         return _look(change, finding, session.now, remarks)
+
+
+def _why_air(finding: Finding) -> str:
+    if finding.analytes:
+        return f"it names {', '.join(finding.analytes)}"
+    if finding.verdict_id:
+        return "it names a verdict"
+    return "it was not opened with --not-air"
 
 
 def close(change: Change, finding: Finding, text: str, verdict: VerdictRecord | None) -> Action:

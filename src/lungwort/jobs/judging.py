@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import UTC
+from datetime import UTC, timedelta
 from typing import TYPE_CHECKING, Final
 
 from attrs import evolve, frozen
@@ -12,6 +12,7 @@ from lungwort.errors import LimitSetError, RegisterError
 from lungwort.jobs.instrument_uncertainty import uncertainties_of
 from lungwort.register.model import (
     DONE,
+    WITHDRAWN,
     HandTest,
     LimitWord,
     LogImport,
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
     from lungwort.verdict.inputs import Inputs
     from lungwort.verdict.model import Finding, Options, Verdict
 
+USUAL_COVERAGE: Final = 0.9
+"""Least coverage that a verdict must be asked to have to count: common practice, no source."""
 HAND_TEST: Final = "hand test"
 _LOG: Final = "log"
 
@@ -60,6 +63,9 @@ class Judged:
         The tests by hand, those that give nothing as well.
     logs : mapping
         Id of each import to the log that it holds.
+    leniency : tuple of str
+        In what the judging was asked to be lenient; among the lapses too. It is recorded even with
+        a verdict that conforms, which counts for nothing then.
     """
 
     verdict: Verdict
@@ -71,6 +77,7 @@ class Judged:
     imports: tuple[LogImport, ...]
     tests: tuple[HandTest, ...]
     logs: Mapping[str, Log]
+    leniency: tuple[str, ...] = ()
 
     def record(self, by_id: str) -> VerdictRecord:
         """Give the verdict as it goes on record.
@@ -89,8 +96,8 @@ class Judged:
             overall=verdict.overall,
             reasons=verdict.reasons,
             # Where the air conforms, other evidence carries each limit; the verdict does not rest
-            # on what was not in order, and tells it in its notes.
-            lapses=() if verdict.overall == "conforms" else self.lapses,
+            # on what was not in order, and tells it in its notes. How it was judged it rests on.
+            lapses=self.leniency if verdict.overall == "conforms" else self.lapses,
             limits=limit_words(verdict),
             limit_set=verdict.limit_set.id,
             limit_set_digest=verdict.limit_set.digest,
@@ -174,17 +181,61 @@ def judge_evidence(
         known, outlet, imports, tests, options, now, logs=logs, reasons=reasons, notes=notes
     )
     verdict = draw(log, inputs)
+    lenient = _leniency(known, outlet, verdict, options)
     return Judged(
         verdict=verdict,
         inputs=inputs,
         inputs_json=to_bytes(inputs),
         result_json=to_json(verdict).encode("utf-8"),
-        lapses=lapses,
+        lapses=tuple(dict.fromkeys((*lapses, *lenient))),
         outlet=outlet,
         imports=tuple(imports),
         tests=tuple(tests),
         logs=logs,
+        leniency=lenient,
     )
+
+
+def _leniency(
+    snapshot: Snapshot, outlet: Outlet, verdict: Verdict, options: Options
+) -> tuple[str, ...]:
+    """Tell in what the judging was asked to be more lenient than a verdict that counts may be."""
+    from lungwort.verdict.notes import OUTSIDE_PERIOD  # noqa: PLC0415 - keeps --help instant
+
+    told = []
+    if options.min_coverage < USUAL_COVERAGE:
+        told.append(
+            f"It was judged with a least coverage of {options.min_coverage:g}; {USUAL_COVERAGE:g} "
+            "is asked for."
+        )
+    start, after = options.start, _said_nothing_before(snapshot, outlet)
+    # The period begins a whole second after the last cure where nobody chose it.
+    chosen = start is not None and (after is None or start > after + timedelta(seconds=1))
+    for one in verdict.not_judged:
+        before = start is not None and one.start is not None and one.start < start
+        if one.cause == OUTSIDE_PERIOD and one.outside and (chosen or not before):
+            told.append(
+                "It was judged over a part of the log's time, chosen by hand, that leaves out "
+                f"readings outside the limits: {' '.join(one.outside).rstrip('.')}."
+            )
+    return tuple(told)
+
+
+def _said_nothing_before(snapshot: Snapshot, outlet: Outlet) -> datetime | None:
+    """Find the last cure, finding without one, or withdrawal: readings before it are of other air."""
+    from lungwort.jobs.finding import is_about_air  # noqa: PLC0415 - they need each other
+    from lungwort.plan.state import retest_after  # noqa: PLC0415 - keeps --help instant
+
+    findings = [
+        one for one in snapshot.findings if one.supply_id == outlet.supply_id and is_about_air(one)
+    ]
+    moments = [retest_after(snapshot, outlet.id, findings)]
+    moments += [
+        one.time
+        for one in snapshot.states
+        if one.supply_id == outlet.supply_id and one.state == WITHDRAWN
+    ]
+    return max((one for one in moments if one is not None), default=None)
 
 
 def rejudge(workspace: Workspace, record: VerdictRecord) -> bytes:

@@ -11,6 +11,7 @@ from lungwort.jobs.opening import opened
 from lungwort.register.model import IN_SERVICE, UNDER_TEST, WITHDRAWN
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
     from lungwort.jobs.opening import Where
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from lungwort.plan.due import Due
     from lungwort.plan.evidence import Evidence, SupplyEvidence
     from lungwort.plan.snapshot import Snapshot
-    from lungwort.register.model import Supply
+    from lungwort.register.model import Finding, Supply
 
 JSON_FORMAT: Final = "lungwort-status/1"
 CONFORMS: Final = 0
@@ -65,7 +66,8 @@ class SupplyRow:
     state, state_words, since, why : str
         In which state, since when in the site's zone, and why.
     verdict : str
-        ``conforms``, ``does_not_conform`` or ``not_proven``, by the evidence now.
+        ``conforms``, ``does_not_conform`` or ``not_proven``, by the evidence now and the open
+        findings about the air.
     reasons : tuple of str
         Why, where it does not conform or is not proven.
     limit_set : str
@@ -248,8 +250,10 @@ def _row(snapshot: Snapshot, supply: Supply, dues: list[Due]) -> SupplyRow:
     from lungwort.plan.state import open_findings, supply_state  # noqa: PLC0415 - keeps --help instant
 
     state = supply_state(snapshot, supply.id)
+    found = open_findings(snapshot, supply.id)
     clock = Clock.for_period(snapshot.zone(supply.id).key, None, None)
     evidence = _evidence(snapshot, supply)
+    verdict, reasons = _with_findings(evidence, found)
     site = snapshot.site_of(supply)
     following = dues[0] if dues else None
     return SupplyRow(
@@ -261,8 +265,8 @@ def _row(snapshot: Snapshot, supply: Supply, dues: list[Due]) -> SupplyRow:
         state_words=STATE_WORDS[state.state],
         since="" if state.since is None else clock.day(state.since),
         why=state.why,
-        verdict=evidence.overall,
-        reasons=evidence.reasons,
+        verdict=verdict,
+        reasons=reasons,
         limit_set=snapshot.limit_set_name(supply.id),
         weakest=_weakest(evidence, clock),
         next_due=following,
@@ -272,11 +276,29 @@ def _row(snapshot: Snapshot, supply: Supply, dues: list[Due]) -> SupplyRow:
             else f"{following.subject}: {following.what}, {_when(following)}"
         ),
         late=sum(due.state in LATE for due in dues),
-        findings=tuple(one.number for one in open_findings(snapshot, supply.id)),
+        findings=tuple(one.number for one in found),
         evidence=evidence,
         zone=clock.zone_name,
         since_time=state.since,
     )
+
+
+def _with_findings(
+    evidence: SupplyEvidence, found: Sequence[Finding]
+) -> tuple[str, tuple[str, ...]]:
+    """Call no air clean in which something was found that is not cured and tested again."""
+    from lungwort.jobs.finding import is_about_air  # noqa: PLC0415 - keeps --help instant
+
+    against = tuple(
+        f"Finding {one.number} is open: withdraw the supply, or cure and test again."
+        for one in found
+        if is_about_air(one)
+    )
+    if not against:
+        return evidence.overall, evidence.reasons
+    if evidence.overall == "conforms":
+        return "not_proven", (*against, *evidence.reasons)
+    return evidence.overall, (*evidence.reasons, *against)
 
 
 def _when(due: Due) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
+from collections import Counter
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
@@ -140,7 +141,30 @@ def person_name(text: str, option: str) -> str:
     return _checked_name(name, option)
 
 
+_LOOK_ALIKE: Final = ("LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "CHEROKEE", "COPTIC", "FULLWIDTH")
+"""Scripts, by the first word of the names of their letters in the Unicode standard (chapter 4.8),
+some letters of which cannot be told from letters of another."""
+
+
+def _refuse_mixed(name: str, option: str) -> None:
+    """Refuse a word that mixes scripts, as it may look like another name on screen and paper."""
+    for word in name.split():
+        scripts = [(char, unicodedata.name(char, "").partition(" ")[0]) for char in word]
+        known = [(char, script) for char, script in scripts if script in _LOOK_ALIKE]
+        counts = Counter(script for _, script in known)
+        if len(counts) < 2:  # noqa: PLR2004 - two make a mixture
+            continue
+        most = counts.most_common(1)[0][0]
+        char, script = next(one for one in known if one[1] != most)
+        raise InputError(
+            f"{option} {name!r} has the {script.capitalize()} letter {char!r} (U+{ord(char):04X}) "
+            f"in the word {word!r}, which is {most.capitalize()} else: it could not be told from "
+            "another name. Write the word in one script."
+        )
+
+
 def _checked_name(name: str, option: str) -> str:
+    _refuse_mixed(name, option)
     if len(name) > LONGEST_NAME:
         raise InputError(
             f"{option} has {len(name)} letters. Give a name of at most {LONGEST_NAME}; "
