@@ -12,8 +12,10 @@ from tests.jobs.certify_story import CLEAN, IDRIS, MORNING, WENNA, Story, begin
 from tests.verdict.build_log import limits, make_log, upper
 
 from lungwort.errors import RegisterError
+from lungwort.jobs.finding import add_action
 from lungwort.jobs.instrument_uncertainty import uncertainties_of
 from lungwort.jobs.judging import draw, gather, judge_evidence, limit_words, rejudge
+from lungwort.jobs.status import status
 from lungwort.limits.load import limit_set
 from lungwort.limits.model import Conditions
 from lungwort.logs.options import ReadOptions
@@ -318,3 +320,75 @@ def test_lapses_are_kept_beside_a_verdict_that_is_not_clean(story: Story) -> Non
     test = story.hand_test(MORNING)
     judged = judge_evidence(story.workspace, story.outlet, [], [test], Options(), NOON)
     assert judged.lapses == judged.record(story.wenna.id).lapses != ()
+
+
+def test_what_was_judged_leniently_does_not_count(story: Story) -> None:
+    """No certificate is issued for it, so the status calls nothing clean by it either."""
+    story.hand_test(MORNING)
+    lenient = story.certify(MORNING, min_coverage=0.5, certificate=False)
+    assert lenient.verdict.overall == "conforms"
+    assert lenient.record is not None
+    told = "It was judged with a least coverage of 0.5; 0.9 is asked for."
+    assert lenient.record.lapses == (told,)
+    (row,) = status(story.where, now=MORNING + HOUR).rows
+    assert row.verdict == "not_proven"
+    assert any(told in why for why in row.reasons)
+
+    usual = story.certify(MORNING + HOUR, certificate=False)
+    assert usual.record is not None
+    assert usual.record.lapses == ()
+    (row,) = status(story.where, now=MORNING + HOUR).rows
+    assert (row.verdict, row.reasons) == ("conforms", ())
+
+
+@pytest.mark.parametrize(
+    ("period", "left_out"),
+    [
+        ({"begin": "2026-03-04 08:30", "end": "2026-03-04 09:59"}, True),
+        ({"end": "2026-03-04 09:59"}, True),
+        ({"begin": "2026-03-04 08:30"}, False),
+        ({}, False),
+    ],
+)
+def test_a_part_of_a_log_without_its_bad_hour_does_not_count(
+    story: Story,
+    tmp_path: Path,
+    period: dict[str, str],
+    left_out: bool,  # noqa: FBT001 - one of the cases
+) -> None:
+    """The log's last hour is outside; a part that holds it, or all of it, is just outside."""
+    test = story.hand_test(MORNING)
+    story.log(tmp_path, MORNING, co=9.0)
+    done = story.certify(NOON, tests=(test.id,), certificate=False, **period)
+    assert done.record is not None
+    assert done.record.overall == ("conforms" if left_out else "does_not_conform")
+    told = [one for one in done.record.lapses if "chosen by hand" in one]
+    assert len(told) == left_out
+    if left_out:
+        assert "carbon monoxide" in told[0]
+        (row,) = status(story.where, now=NOON).rows
+        assert row.verdict == "not_proven"
+
+
+def test_what_lies_before_the_cure_is_left_out_rightly(story: Story, tmp_path: Path) -> None:
+    """The period begins after the cure by itself, and that is no choice by hand."""
+    story.log(tmp_path, MORNING - 4 * HOUR, hours=3, co=9.0)
+    bad = story.certify(MORNING, certificate=False)
+    assert bad.finding is not None
+    for kind in ("cause", "cure"):
+        add_action(story.session(MORNING + HOUR), bad.finding.number, kind, "The intake.")
+    story.log(tmp_path, MORNING + HOUR - timedelta(minutes=30), hours=2)
+    story.hand_test(MORNING + 3 * HOUR)
+    done = story.certify(MORNING + 3 * HOUR, certificate=False)
+    assert done.record is not None
+    assert (done.record.overall, done.record.lapses) == ("conforms", ())
+
+
+def test_newer_evidence_that_was_left_out_leaves_nothing_proven(story: Story) -> None:
+    """Naming an older test does not make the newer one go away."""
+    older = story.hand_test(MORNING)
+    story.hand_test(MORNING + HOUR, [*CLEAN[:4], "co=9 ppm", *CLEAN[5:]])
+    done = story.certify(NOON, tests=(older.id,), certificate=False)
+    assert done.verdict.overall == "conforms"
+    (row,) = status(story.where, now=NOON).rows
+    assert row.verdict == "not_proven"

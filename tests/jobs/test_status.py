@@ -175,6 +175,19 @@ def test_an_open_finding_about_the_air_leaves_nothing_proven() -> None:
     assert any("Finding F-1 is open" in why for why in outside.rows[0].reasons)
 
 
+def test_a_lenient_verdict_alone_leaves_nothing_proven() -> None:
+    """The reason is told; the same said in order counts, whichever of the two is on record first."""
+    why = "It was judged with a least coverage of 0.5; 0.9 is asked for."
+    lenient = evolve(GOOD, id="verdict-lenient", lapses=(why,))
+    made = status_of(_yard(verdicts=(lenient,)))
+    (row,) = made.rows
+    assert (row.verdict, made.exit_code) == ("not_proven", 3)
+    assert f"paint-1: the newest verdict does not count. {why}" in row.reasons
+    later = evolve(GOOD, seq=GOOD.seq + 1)
+    assert _row(verdicts=(lenient, later)).verdict == "conforms"
+    assert _row(verdicts=(GOOD, evolve(lenient, seq=GOOD.seq + 1))).verdict == "conforms"
+
+
 def test_the_weakest_evidence_in_words() -> None:
     """None at all; outside; without an outlet."""
     none, outside, nowhere = (

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from lungwort.plan.due import Due
     from lungwort.plan.evidence import Evidence, SupplyEvidence
     from lungwort.plan.snapshot import Snapshot
-    from lungwort.register.model import Finding, Supply
+    from lungwort.register.model import Finding, Supply, VerdictRecord
 
 JSON_FORMAT: Final = "lungwort-status/1"
 CONFORMS: Final = 0
@@ -253,7 +253,7 @@ def _row(snapshot: Snapshot, supply: Supply, dues: list[Due]) -> SupplyRow:
     found = open_findings(snapshot, supply.id)
     clock = Clock.for_period(snapshot.zone(supply.id).key, None, None)
     evidence = _evidence(snapshot, supply)
-    verdict, reasons = _with_findings(evidence, found)
+    verdict, reasons = _with_findings(*_without_lenient(snapshot, evidence), found)
     site = snapshot.site_of(supply)
     following = dues[0] if dues else None
     return SupplyRow(
@@ -283,8 +283,37 @@ def _row(snapshot: Snapshot, supply: Supply, dues: list[Due]) -> SupplyRow:
     )
 
 
+def _without_lenient(snapshot: Snapshot, evidence: SupplyEvidence) -> tuple[str, tuple[str, ...]]:
+    """Call no air clean by a verdict alone that was judged more leniently than one that counts."""
+    from lungwort.plan.snapshot import by_id  # noqa: PLC0415 - keeps --help instant
+
+    told: list[str] = []
+    for one in evidence.limits:
+        record = by_id(snapshot.verdicts, one.verdict_id) if one.proves else None
+        if record is None or not record.lapses or _said_in_order(snapshot, one, record):
+            continue
+        told += [f"{one.outlet}: the newest verdict does not count. {why}" for why in record.lapses]
+    against = tuple(dict.fromkeys(told))
+    if against and evidence.overall == "conforms":
+        return "not_proven", against
+    return evidence.overall, (*evidence.reasons, *against)
+
+
+def _said_in_order(snapshot: Snapshot, one: Evidence, lenient: VerdictRecord) -> bool:
+    """Tell whether a verdict without lapses says the same of the same evidence."""
+    return any(
+        record.outlet_id == lenient.outlet_id
+        and record.supply_id == lenient.supply_id
+        and record.limit_set_digest == lenient.limit_set_digest
+        and not record.lapses
+        and (word.key, word.verdict, word.evidence_time) == (one.key, one.verdict, one.time)
+        for record in snapshot.verdicts
+        for word in record.limits
+    )
+
+
 def _with_findings(
-    evidence: SupplyEvidence, found: Sequence[Finding]
+    verdict: str, reasons: tuple[str, ...], found: Sequence[Finding]
 ) -> tuple[str, tuple[str, ...]]:
     """Call no air clean in which something was found that is not cured and tested again."""
     from lungwort.jobs.finding import is_about_air  # noqa: PLC0415 - keeps --help instant
@@ -295,10 +324,10 @@ def _with_findings(
         if is_about_air(one)
     )
     if not against:
-        return evidence.overall, evidence.reasons
-    if evidence.overall == "conforms":
-        return "not_proven", (*against, *evidence.reasons)
-    return evidence.overall, (*evidence.reasons, *against)
+        return verdict, reasons
+    if verdict == "conforms":
+        return "not_proven", (*against, *reasons)
+    return verdict, (*reasons, *against)
 
 
 def _when(due: Due) -> str:
