@@ -46,9 +46,24 @@ class FakeJournal(FakeRegister):
 
 def test_every_kind_is_read() -> None:
     """Each kind of record has its field, so that no rule overlooks one."""
-    fields = [field.name for field in Snapshot.__attrs_attrs__ if field.default == ()]
+    fields = {field.name for field in Snapshot.__attrs_attrs__ if field.default == ()}
 
-    assert len(fields) == len(model.KINDS)
+    assert len(fields - {"supply_versions"}) == len(model.KINDS)
+
+
+def test_the_versions_of_a_supply_are_read() -> None:
+    """Those that are no longer in force too, where the register knows them."""
+    later = evolve(yard.SUPPLY, version=2, seq=50, intake="roof")
+
+    class FakeVersions(FakeRegister):
+        """A register that knows older versions."""
+
+        def history(self, _kind: type[Record], thing_id: str) -> list[Record]:
+            """Give both versions."""
+            return [yard.SUPPLY, later] if thing_id == "supply-1" else []
+
+    assert take(FakeVersions(later), yard.NOW).supply_versions == (yard.SUPPLY, later)  # type: ignore[arg-type] # a stand-in
+    assert take(FakeRegister(later), yard.NOW).supply_versions == (later,)  # type: ignore[arg-type] # a stand-in
 
 
 def test_take_leaves_out_what_is_voided() -> None:

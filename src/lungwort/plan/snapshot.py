@@ -41,6 +41,14 @@ class Journal(Protocol):
 
 
 @runtime_checkable
+class Versions(Protocol):
+    """Whatever knows the versions that a record had before."""
+
+    def history(self, kind: type[R], thing_id: str, /) -> list[R]:
+        """Give all versions of a thing, oldest first."""
+
+
+@runtime_checkable
 class AtOneTime(Protocol):
     """Whatever lets several kinds be read as of one moment."""
 
@@ -73,6 +81,8 @@ class Snapshot:
         The same.
     verdicts, certificates, findings, actions, states
         The same.
+    supply_versions : tuple of Supply
+        All versions of the supplies, those that are no longer in force as well.
     """
 
     now: datetime
@@ -98,6 +108,7 @@ class Snapshot:
     findings: tuple[model.Finding, ...] = ()
     actions: tuple[model.Action, ...] = ()
     states: tuple[model.SupplyState, ...] = ()
+    supply_versions: tuple[model.Supply, ...] = ()
 
     def site_of(self, supply: model.Supply) -> model.Site | None:
         """Find the site of a supply; None where it is not on record."""
@@ -200,11 +211,17 @@ def take(register: Records, now: datetime) -> Snapshot:
 
 def _take(records: Records, now: datetime) -> Snapshot:
     newest = records.newest() if isinstance(records, Journal) else None
+    supplies = tuple(records.all(model.Supply))
+    versions = supplies
+    if isinstance(records, Versions):
+        versions = tuple(
+            version for one in supplies for version in records.history(model.Supply, one.id)
+        )
     return Snapshot(
         now=now,
         newest_entry=None if newest is None else newest.time,
         sites=tuple(records.all(model.Site)),
-        supplies=tuple(records.all(model.Supply)),
+        supplies=supplies,
         stages=tuple(records.all(model.Stage)),
         cartridge_changes=tuple(records.all(model.CartridgeChange)),
         running_hours=tuple(records.all(model.RunningHours)),
@@ -224,4 +241,5 @@ def _take(records: Records, now: datetime) -> Snapshot:
         findings=tuple(records.all(model.Finding)),
         actions=tuple(records.all(model.Action)),
         states=tuple(records.all(model.SupplyState)),
+        supply_versions=versions,
     )
