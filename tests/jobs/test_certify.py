@@ -21,6 +21,7 @@ from lungwort.jobs.finding import add_action, open_finding
 from lungwort.jobs.judging import judge_evidence, rejudge
 from lungwort.jobs.numbers import certificate_stem
 from lungwort.jobs.opening import Where
+from lungwort.jobs.return_ import against
 from lungwort.jobs.withdraw import withdraw
 from lungwort.paper import certificate as paper
 from lungwort.register.model import (
@@ -517,6 +518,32 @@ def test_no_certificate_past_a_log_that_was_not_judged(
     again = alone.certify(noon + 2 * HOUR, **options)
     assert again.certificate is None
     assert not any("was not judged" in one for one in again.no_certificate)
+
+
+def test_a_look_that_leaves_the_bad_part_out_is_none(alone: Story, tmp_path: Path) -> None:
+    """Whatever it says: what lies before the chosen hours is as unjudged as it was."""
+    bad = alone.log(tmp_path, MORNING, hours=1, co=40.0)
+    clean = alone.log(tmp_path, MORNING + HOUR)
+    look = alone.certify(NOON, logs=(bad.id, clean.id), begin="2026-03-04 09:00", certificate=False)
+    assert look.record is not None
+    assert look.record.overall == "not_proven"
+    assert look.record.log_import_ids == (bad.id, clean.id)
+    alone.hand_test(NOON + HOUR)
+    done = alone.certify(NOON + HOUR, no_logs=True)
+    assert done.verdict.overall == "conforms"
+    assert any(bad.id in why and "was not judged" in why for why in done.no_certificate)
+
+
+def test_what_was_judged_leniently_counts_for_nothing(alone: Story, tmp_path: Path) -> None:
+    """Neither for the status nor for a return, though the verdict says that the air conforms."""
+    alone.hand_test(MORNING)
+    alone.log(tmp_path, MORNING)
+    done = alone.certify(NOON, min_coverage=0.5, certificate=False)
+    assert done.verdict.overall == "conforms"
+    reasons = against(alone.where, "main", now=NOON + HOUR)
+    assert any("It was judged with a least coverage of 0.5" in why for why in reasons)
+    alone.certify(NOON + 2 * HOUR, certificate=False)
+    assert against(alone.where, "main", now=NOON + 3 * HOUR) == ()
 
 
 def test_an_old_log_that_was_not_judged_and_is_clean(alone: Story, tmp_path: Path) -> None:

@@ -56,6 +56,12 @@ def test_it_is_told_with_what_to_do() -> None:
         ({"seq": 99}, False),
         ({"voided": True}, False),
         ({"hand_test_ids": (), "log_import_ids": ()}, False),
+        ({"overall": "not_proven", "lapses": ("The bump test failed.",)}, True),
+        (
+            {"overall": "does_not_conform", "lapses": ("It was judged with a least coverage.",)},
+            True,
+        ),
+        ({"overall": "not_proven", "lapses": ("It was judged with a least coverage.",)}, False),
         # A look that was not in order, or left the end out and proved nothing.
         ({"lapses": ("Only half of the period was covered.",)}, False),
     ],
@@ -156,6 +162,17 @@ def test_bad_air_stays_bad() -> None:
     assert found.overall == "does_not_conform"
     assert "is outside the limit" in found.reasons[0]
     assert "was not judged" in found.reasons[-1]
+
+
+@pytest.mark.parametrize("overall", ["conforms", "not_proven"])
+def test_what_was_judged_leniently_proves_nothing(overall: str) -> None:
+    """Its words on the limits count no more than the verdict does."""
+    lapse = "It was judged with a least coverage of 0.5; 0.9 is asked for."
+    snapshot = yard.yard(verdicts=(yard.verdict(yard.ago(10), overall=overall, lapses=(lapse,)),))
+    found = supply_evidence(snapshot, "supply-1", yard.LIMITS)
+
+    assert found.overall == "not_proven"
+    assert found.reasons == (f"{lapse} Judge it anew without that.",)
 
 
 def _withdrawn(cured: float, **more: Any) -> Snapshot:

@@ -19,7 +19,7 @@ from lungwort.plan.choice import interval_of, plan_of
 from lungwort.plan.days import add_days, add_months, shown
 from lungwort.plan.doubts import doubt_of
 from lungwort.plan.snapshot import CLOCK_SLACK, by_id
-from lungwort.plan.unjudged import said, standing
+from lungwort.plan.unjudged import leniency, said, standing
 from lungwort.verdict.model import (
     CONFORMS,
     DOES_NOT_CONFORM,
@@ -147,9 +147,11 @@ class _Word:
     time: datetime
 
     @property
-    def order(self) -> tuple[datetime, int]:
+    def order(self) -> tuple[datetime, int, bool, int]:
         # At one time the worse word is the later: a judgement repeated does not better the air.
-        return self.time, _BADNESS[self.word.verdict]
+        # Of two that say the same, the one drawn as it must be counts, and of those the last.
+        bad = _BADNESS[self.word.verdict]
+        return self.time, bad, not leniency(self.record), self.record.seq
 
 
 @frozen
@@ -382,7 +384,7 @@ def _evidence(
     found = _of_word(ground, outlet, limit, newest)
     why = found.why
     if found.verdict == CONFORMS and not why:
-        why = doubt_of(ground.snapshot, ground.supply, newest.record)
+        why = _lenient(newest.record) or doubt_of(ground.snapshot, ground.supply, newest.record)
         if other is not None and other.order > newest.order and other.word.verdict != CONFORMS:
             why = (
                 f"{name}: newer evidence does not show that it is kept; it was judged by another "
@@ -391,6 +393,11 @@ def _evidence(
         elif ahead:
             why = _from_the_future(name, ahead)
     return evolve(found, fresh=found.fresh and why == found.why, why=why)
+
+
+def _lenient(record: VerdictRecord) -> str:
+    told = leniency(record)
+    return f"{told} Judge it anew without that." if told else ""
 
 
 def _nothing(outlet: Outlet, limit: Limit, other: _Word | None, ahead: Sequence[_Word]) -> Evidence:

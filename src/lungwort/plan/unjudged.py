@@ -23,6 +23,8 @@ LOG: Final = "log"
 HAND_TEST: Final = "test by hand"
 _OPTIONS: Final = {LOG: "--log", HAND_TEST: "--test"}
 _NAMED_AT_MOST: Final = 3
+_LENIENT: Final = "It was judged "
+"""How a lapse begins that is about how a verdict was drawn, and not about its evidence."""
 
 
 @frozen
@@ -69,13 +71,15 @@ def unjudged(
     tuple of Unjudged
         Log imports, and tests by hand that were done and say something, in force, that no verdict
         in force rests on, or that were changed after every verdict that does; newest first. A
-        verdict that conforms though something was not in order with it is no look at the evidence,
-        nor is one that proves nothing and leaves out the end of a log.
+        verdict that was drawn leniently is no look at the evidence, unless it does not conform, nor
+        is one that proves nothing and leaves out the end of a log.
     """
     outlet = by_id(snapshot.outlets, outlet_id)
     if outlet is None:
         return ()
-    verdicts = [one for one in snapshot.verdicts if not (one.overall == CONFORMS and one.lapses)]
+    verdicts = [
+        one for one in snapshot.verdicts if one.overall == DOES_NOT_CONFORM or not leniency(one)
+    ]
     found = [
         _of(snapshot, outlet, HAND_TEST, test.id, test.ended)
         for test in snapshot.hand_tests
@@ -91,6 +95,25 @@ def unjudged(
     ]
     kept = [one for one in found if after is None or one.ended is None or one.ended > after]
     return tuple(sorted(kept, key=lambda one: (_order(one), one.id), reverse=True))
+
+
+def leniency(verdict: VerdictRecord) -> str:
+    """Tell in what a verdict on record was drawn leniently, so that it proves nothing.
+
+    Parameters
+    ----------
+    verdict : VerdictRecord
+        The verdict.
+
+    Returns
+    -------
+    str
+        A sentence; empty where it was drawn as it must be. A verdict that conforms keeps no other
+        lapses: what is not in order with its evidence is carried by other evidence.
+    """
+    if verdict.overall == CONFORMS:
+        return next(iter(verdict.lapses), "")
+    return next((one for one in verdict.lapses if one.startswith(_LENIENT)), "")
 
 
 def _order(one: Unjudged) -> float:
