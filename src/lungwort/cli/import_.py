@@ -207,9 +207,13 @@ def _held(out: Console, done: Imported) -> None:
         out.print(Text(f"✕ OUTSIDE THE LIMITS of {held.limit_set}", style="bold red"))
     else:
         out.print(
-            Text(f"Held against {held.limit_set}: no reading is outside a limit that must be kept.")
+            Text(
+                f"Held against {held.limit_set}: no reading that was judged is outside a limit that "
+                "must be kept."
+            )
         )
     _listed(out, "Outside", held.outside, "red")
+    _listed(out, "Outside, though not judged: find out what it was", held.not_judged, "red")
 
 
 def _fact(out: Console, label: str, value: str) -> None:

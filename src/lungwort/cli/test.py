@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from lungwort.jobs.catalogue.shape import Done
     from lungwort.jobs.hand_test import Stand
 
+_OUTSIDE = 1
 _NOT_PROVEN = 3
 _INTERRUPTED = 130
 _TICK_S = 1.0
@@ -470,5 +471,7 @@ def _leave(out: Console, name: str) -> None:
 
 def _ended(result: Done) -> None:
     things.done(result)
+    if result.outside:
+        raise typer.Exit(_OUTSIDE)
     if getattr(result.record, "state", "done") != "done":
         raise typer.Exit(_NOT_PROVEN)

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from lungwort.jobs.catalogue.shape import Done, Listing, Section, Session, View
     from lungwort.jobs.opening import Where
 
+_IN_ONE_PIECE = frozenset({"id", "name", "number"})
+
 
 def where(workspace: Path | None) -> Where:
     """Say which workspace is meant: the one that was given, or the one around the current folder."""
@@ -149,8 +151,8 @@ def _table(out: Console, section: Section) -> None:
     table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
     table.add_column("")
     for heading in section.headings:
-        # An id is there to be copied: it stays in one piece.
-        table.add_column(heading, overflow="fold", no_wrap=heading == "id")
+        # A name is there to be copied: it stays in one piece.
+        table.add_column(heading, overflow="fold", no_wrap=heading in _IN_ONE_PIECE)
     for row in section.rows:
         table.add_row("", *map(Text, row))
     out.print(table)

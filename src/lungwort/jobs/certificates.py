@@ -6,19 +6,24 @@ from typing import TYPE_CHECKING, Any
 
 from attrs import frozen
 
-from lungwort.errors import RegisterError
+from lungwort.errors import InputError, RegisterError
 from lungwort.jobs.opening import opened
 from lungwort.register.model import WITHDRAWN, Certificate, Supply
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
     from pathlib import Path
 
     from lungwort.jobs.opening import Where
+    from lungwort.plan.snapshot import Snapshot
 
 VOIDED = "voided"
 EXPIRED = "past its next test"
 NOT_NOW = "supply withdrawn"
+FINDING = "finding open"
+REPLACED = "replaced by a newer one"
+NO_MORE = "no longer proven"
 IN_FORCE = "in force"
 
 
@@ -35,7 +40,8 @@ class CertificateShown:
     issued, by : str
         When, in the site's zone, and who.
     standing : str
-        ``in force``, ``past its next test``, ``supply withdrawn`` or ``voided``.
+        ``in force``, ``past its next test``, ``supply withdrawn``, ``finding open``, ``replaced by
+        a newer one``, ``no longer proven`` or ``voided``.
     """
 
     certificate: Certificate
@@ -79,7 +85,6 @@ def list_certificates(
     """
     from lungwort.paper.text import Clock  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
-    from lungwort.plan.state import supply_state  # noqa: PLC0415 - keeps --help instant
 
     with opened(folder, read_only=True) as workspace:
         wanted = None if supply is None else workspace.register.get(Supply, supply).id
@@ -94,14 +99,6 @@ def list_certificates(
         if wanted not in {None, one.supply_id}:
             continue
         clock = Clock.for_period(snapshot.zone(one.supply_id).key, None, None)
-        last = one.next_test_by
-        standing = IN_FORCE
-        if one.voided:
-            standing = VOIDED
-        elif supply_state(snapshot, one.supply_id).state == WITHDRAWN:
-            standing = NOT_NOW
-        elif last is not None and snapshot.day(now, one.supply_id) > last:
-            standing = EXPIRED
         shown.append(
             CertificateShown(
                 certificate=one,
@@ -109,10 +106,53 @@ def list_certificates(
                 outlet=names.get(one.outlet_id, one.outlet_id),
                 issued=clock.time(one.issued_at),
                 by=names.get(one.issued_by_id, one.issued_by_id),
-                standing=standing,
+                standing=_standing(snapshot, one, list(newest.values())),
             )
         )
     return tuple(sorted(shown, key=lambda one: (one.certificate.issued_at, one.certificate.number)))
+
+
+def _standing(snapshot: Snapshot, one: Certificate, others: Sequence[Certificate]) -> str:
+    """Tell whether a certificate may be shown to somebody today, and why not."""
+    from lungwort.plan.state import (  # noqa: PLC0415 - keeps --help instant
+        open_findings,
+        supply_state,
+    )
+
+    last = one.next_test_by
+    if one.voided:
+        return VOIDED
+    if supply_state(snapshot, one.supply_id).state == WITHDRAWN:
+        return NOT_NOW
+    if open_findings(snapshot, one.supply_id):
+        return FINDING
+    if any(
+        other.outlet_id == one.outlet_id and other.seq > one.seq and not other.voided
+        for other in others
+    ):
+        return REPLACED
+    if last is not None and snapshot.day(snapshot.now, one.supply_id) > last:
+        return EXPIRED
+    return IN_FORCE if _still_proven(snapshot, one) else NO_MORE
+
+
+def _still_proven(snapshot: Snapshot, one: Certificate) -> bool:
+    from lungwort.jobs.judging import limits_of  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.evidence import supply_evidence  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.snapshot import by_id  # noqa: PLC0415 - keeps --help instant
+    from lungwort.verdict.model import CONFORMS  # noqa: PLC0415 - keeps --help instant
+
+    supply = by_id(snapshot.supplies, one.supply_id)
+    if supply is None:
+        return False
+    try:
+        evidence = supply_evidence(snapshot, supply.id, limits_of(snapshot, supply))
+    except InputError:
+        return False
+    return any(
+        outlet.outlet_id == one.outlet_id and outlet.overall == CONFORMS
+        for outlet in evidence.outlets
+    )
 
 
 def copy_certificate(

@@ -210,12 +210,17 @@ def write_calendar(agenda: Agenda, path: Path) -> Path:
     from lungwort.paper.calendar import CalendarItem, due_ics  # noqa: PLC0415 - keeps --help instant
     from lungwort.paper.write import write_bytes  # noqa: PLC0415 - keeps --help instant
 
+    # A reminder in the past never rings: what is overdue stands on today.
+    today = agenda.now.date()
     items = [
         CalendarItem(
             uid=f"{one.kind}-{one.subject_id}@lungwort",
-            day=one.due,
+            day=max(one.due, today),
             summary=f"{one.subject}: {one.what}" + ("" if intime_json(one) else f" ({one.state})"),
-            description=f"{one.why}\nRule: {one.rule}.",
+            description=(
+                f"{'' if one.due >= today else f'Overdue since {one.due:%Y-%m-%d}. '}"
+                f"{one.why}\nRule: {one.rule}."
+            ),
         )
         for one in (*agenda.items, *agenda.later)
         if one.due.year < MAXYEAR

@@ -16,6 +16,7 @@ from lungwort.jobs import _hand_test_paper as papers
 from lungwort.jobs import _hand_test_record as records
 from lungwort.jobs._hand_test_stand import Stand, stand_of
 from lungwort.jobs.catalogue.shape import Done, need_reason
+from lungwort.jobs.held import STOP, Held, hold
 from lungwort.jobs.opening import changer, changing, opened, site_zone
 from lungwort.register.model import DONE, VOID, HandTest, Outlet, Person, Supply
 from lungwort.spot import procedure_model as m
@@ -326,15 +327,27 @@ def _recorded(workspace: Workspace, at: Session, run: Run, ended: datetime) -> D
         records.use_lots(change, run, test)
     if run.id:
         files.remove(workspace, run.id)
-    return _done(test, run.context.outlet)
+    place = workspace.register.get(Outlet, test.outlet_id)
+    told = hold(workspace, place, [], [test], at.now) if test.state == DONE else Held()
+    return _done(test, run.context.outlet, told)
 
 
-def _done(test: HandTest, outlet: str) -> Done:
+def _done(test: HandTest, outlet: str, told: Held) -> Done:
     words = {DONE: "done", VOID: "void", "aborted": "aborted"}[test.state]
     said = f"Test {test.id} at outlet {outlet} is on record: {words}."
     remarks = [*test.note.splitlines(), *records.doubts_of(test)]
     if test.state == DONE:
         listed = "; ".join(one.text for one in test.readings)
+        if told.is_outside:
+            return Done(
+                test,
+                f"{said} ✕ OUTSIDE THE LIMITS of {told.limit_set}. It says: {listed}.",
+                (*told.outside, STOP, *remarks),
+                (
+                    f"lungwort certify {_quoted(outlet)} --withdraw (on record, with a finding)",
+                ),
+                outside=True,
+            )
         return Done(
             test,
             f"{said} It says: {listed or 'nothing of the air'}.",
@@ -430,7 +443,8 @@ def amend(at: Session, test_id: str, name: str, given: str, reason: str | None) 
         with changing(workspace, at.by, now=at.now, clock_is_right=at.clock_is_right) as change:
             made = change.replace(old, new, why)
             records.use_lots(change, run, made)
-    done = _done(made, outlet.name)
+        told = hold(workspace, outlet, [], [made], at.now) if made.state == DONE else Held()
+    done = _done(made, outlet.name, told)
     return attrs.evolve(
         done,
         remarks=(*done.remarks, "Verdicts that were drawn from it before stand as they were."),
@@ -468,7 +482,7 @@ def void(at: Session, test_id: str, reason: str | None) -> Done:
         outlet = workspace.register.get(Outlet, old.outlet_id)
         with changing(workspace, at.by, now=at.now, clock_is_right=at.clock_is_right) as change:
             made = change.replace(old, attrs.evolve(old, state=VOID, why=why, readings=()), why)
-    done = _done(made, outlet.name)
+    done = _done(made, outlet.name, Held())
     return attrs.evolve(
         done,
         remarks=(

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from attrs import field, frozen
 
-from lungwort.errors import InputError, LungwortError
+from lungwort.errors import InputError
+from lungwort.jobs.held import STOP, Held, hold
 from lungwort.jobs.opening import Where, changer, opened, site_zone
 from lungwort.jobs.reading import Reading
 
@@ -20,10 +21,8 @@ if TYPE_CHECKING:
     from lungwort.register.model import Instrument, LogImport, Outlet
     from lungwort.register.records import Register
     from lungwort.register.workspace import Workspace
-    from lungwort.verdict.model import Verdict
 
 FORMAT: Final = "lungwort-imported/1"
-DOES_NOT_CONFORM: Final = "does_not_conform"
 
 
 def _paths(values: Iterable[Path]) -> tuple[Path, ...]:
@@ -113,31 +112,6 @@ class RowsRefused:
 
 
 @frozen
-class Held:
-    """What the supply's limits say of the readings; nothing of it is on record.
-
-    Parameters
-    ----------
-    overall : str
-        ``conforms``, ``does_not_conform``, ``not_proven``, or empty where it was not judged.
-    limit_set : str
-        Id of the limit set.
-    outside : tuple of str
-        Limits that are not kept, with the reason.
-    lapses : tuple of str
-        What the evidence rests on and is not in order.
-    why_not : str
-        Why it was not judged.
-    """
-
-    overall: str = ""
-    limit_set: str = ""
-    outside: tuple[str, ...] = ()
-    lapses: tuple[str, ...] = ()
-    why_not: str = ""
-
-
-@frozen
 class Imported:
     """What an import did.
 
@@ -197,7 +171,7 @@ class Imported:
     @property
     def outside(self) -> bool:
         """Whether a reading is outside a limit that must be kept."""
-        return self.held.overall == DOES_NOT_CONFORM
+        return self.held.is_outside
 
 
 def import_files(
@@ -262,7 +236,7 @@ def import_files(
         log = read_with(list(request.files), options, now=now, progress=progress)
         log = log.with_outlet(outlet.name)
         record, new, mended = _record(workspace, request, log, outlet, instrument, who.name, now)
-        held = _held(workspace, outlet, record, now) if request.judge else Held()
+        told = hold(workspace, outlet, [record], [], now) if request.judge else Held()
         remarks = [
             *([who.remark] if who.remark else []),
             *mended,
@@ -278,7 +252,7 @@ def import_files(
             instrument=_instrument_name(register, record),
             zone=site_zone(workspace, outlet),
             remarks=tuple(remarks),
-            held=held,
+            held=told,
         )
 
 
@@ -345,35 +319,6 @@ def _record(
                 workspace, change, stored, options, also_here=also_here, reason=reason
             )
         return record, new, []
-
-
-def _held(workspace: Workspace, outlet: Outlet, record: LogImport, now: datetime) -> Held:
-    from lungwort.jobs.judging import judge_evidence  # noqa: PLC0415 - keeps --help instant
-    from lungwort.verdict.model import Options  # noqa: PLC0415 - keeps --help instant
-
-    # The import is on record whatever the limits say, and why they say nothing is told.
-    try:
-        judged = judge_evidence(workspace, outlet, [record], [], Options(), now)
-    except LungwortError as error:
-        return Held(why_not=str(error))
-    verdict = judged.verdict
-    return Held(
-        overall=verdict.overall,
-        limit_set=verdict.limit_set.id,
-        outside=_outside(verdict),
-        lapses=judged.lapses,
-    )
-
-
-def _outside(verdict: Verdict) -> tuple[str, ...]:
-    from lungwort.paper.text import analyte_name  # noqa: PLC0415 - keeps --help instant
-
-    return tuple(
-        f"{analyte_name(one.limit.analyte)}, {one.limit_text}"
-        f"{'' if one.limit.required else ' (advice)'}: {one.reason}"
-        for one in verdict.findings
-        if one.verdict == DOES_NOT_CONFORM
-    )
 
 
 def _reason_remarks(request: Request, record: LogImport, *, new: bool) -> list[str]:
@@ -520,15 +465,19 @@ def _channels(log: Log) -> tuple[ChannelRead, ...]:
 
 def _next_steps(outlet: str, held: Held) -> tuple[str, ...]:
     certify = f"'lungwort certify \"{outlet}\"'"
-    if held.overall == DOES_NOT_CONFORM:
+    if held.is_outside:
         return (
             (
-                "Let nobody breathe this air until a competent person has looked into it. No finding was "
-                f"opened: run {certify} to put the verdict on record and open one."
+                f"{STOP} No finding was "
+                f"opened: run {certify} to put the verdict on record and open one. Until then the supply "
+                "counts as not proven."
             ),
         )
     return (
-        f"Run {certify} to judge it together with the tests by hand. An import certifies nothing.",
+        (
+            f"Run {certify} to judge it together with the tests by hand. An import certifies nothing, "
+            "and until it is judged the supply counts as not proven."
+        ),
     )
 
 

@@ -233,7 +233,7 @@ def _supply_line(snapshot: Snapshot, row: SupplyRow) -> SupplyLine:
         since=row.since_time,
         verdict=row.verdict,
         verdict_at=max(judged, default=None),
-        weakest_verdict="" if weakest is None else weakest.evidence.verdict,
+        weakest_verdict="" if weakest is None else _weakest_word(weakest),
         weakest=" ".join(row.reasons[:1]) if weakest is None else _weakest_text(weakest),
         certificate=", ".join(sorted(one.number for one in last)),
         next_test_by=next_test,
@@ -244,6 +244,14 @@ def _supply_line(snapshot: Snapshot, row: SupplyRow) -> SupplyLine:
             f"{one.number}: {one.text}" for one in open_findings(snapshot, row.supply_id)
         ),
     )
+
+
+def _weakest_word(weakest: Weakest) -> str:
+    """Give the word of evidence; what conformed once and no longer counts is not proven."""
+    from lungwort.verdict.model import CONFORMS, NOT_PROVEN  # noqa: PLC0415 - keeps --help instant
+
+    one = weakest.evidence
+    return NOT_PROVEN if one.verdict == CONFORMS and not one.proves else one.verdict
 
 
 def _weakest_text(weakest: Weakest) -> str:

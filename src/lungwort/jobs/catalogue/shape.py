@@ -131,12 +131,15 @@ class Done:
         What to mind.
     next_steps : tuple of str
         What to do next.
+    outside : bool
+        Whether what was recorded is outside a limit.
     """
 
     record: Record
     said: str
     remarks: tuple[str, ...] = ()
     next_steps: tuple[str, ...] = ()
+    outside: bool = False
 
 
 @frozen

@@ -19,6 +19,8 @@ from lungwort.jobs.catalogue.shape import Done, Fact, Listing, Noun, Session, Ta
 from lungwort.jobs.catalogue.site import read_limit_set
 from lungwort.jobs.opening import Where, opened
 from lungwort.register.model import (
+    CHARGING_COMPRESSOR,
+    CYLINDER_BANK,
     SUPPLY_KINDS,
     CartridgeChange,
     Event,
@@ -244,6 +246,14 @@ def _missing(supply: Supply, site: Site) -> list[str]:
         remarks.append(
             f"Neither {supply.name} nor its site {site.name} has a limit set (--limits): its air "
             "cannot be certified."
+        )
+    limits = supply.limit_set or site.limit_set
+    charging = supply.kind in {CHARGING_COMPRESSOR, CYLINDER_BANK}
+    if limits and not supply.limit_set and charging and "airline" in limits:
+        remarks.append(
+            f"It takes the limit set of its site, {limits}, which is for air through a hose. For air in "
+            f'cylinders give its own: \'lungwort supply change "{supply.name}" --limits ID --reason '
+            "TEXT'; 'lungwort limits' lists them."
         )
     if supply.pressure_bar_g is None:
         remarks.append(
