@@ -372,8 +372,8 @@ def length_of(run: Run, ask: Ask) -> timedelta:
     Returns
     -------
     timedelta
-        The longer of what the procedure says and what the device in use asks for: a sample for
-        which the device states a time takes that time.
+        What the device in use asks for, else what the procedure says: the device's own
+        instructions go before a general procedure.
     """
     minutes = ask.minutes or 0.0
     if ask.device_time:
