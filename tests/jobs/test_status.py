@@ -182,7 +182,7 @@ def test_a_lenient_verdict_alone_leaves_nothing_proven() -> None:
     made = status_of(_yard(verdicts=(lenient,)))
     (row,) = made.rows
     assert (row.verdict, made.exit_code) == ("not_proven", 3)
-    assert f"paint-1: the newest verdict does not count. {why}" in row.reasons
+    assert any(why in told for told in row.reasons)
     later = evolve(GOOD, seq=GOOD.seq + 1)
     assert _row(verdicts=(lenient, later)).verdict == "conforms"
     assert _row(verdicts=(GOOD, evolve(lenient, seq=GOOD.seq + 1))).verdict == "conforms"
