@@ -183,6 +183,7 @@ def begin(workspace: Workspace, **site_facts: object) -> Story:
                 title="Main compressor",
                 pressure_bar_g=Decimal(7),
                 oil_lubricated=True,
+                lubricant="mineral oil",
             )
         )
         outlet = change.add(Outlet(supply_id=supply.id, name="Slip 2", place="by the winch"))

@@ -84,7 +84,9 @@ def yard(sqlite_workspace: Workspace) -> Yard:
     with sqlite_workspace.register.change(who="Wenna Harkle", now=BEGIN) as change:
         change.add(r.Person(name="Idris Pellow", role="tests", competent_until=date(2027, 1, 31)))
         site = change.add(r.Site(name="slipway", zone="Europe/London"))
-        supply = change.add(r.Supply(site_id=site.id, name="yard", oil_lubricated=True))
+        supply = change.add(
+            r.Supply(site_id=site.id, name="yard", oil_lubricated=True, lubricant="mineral oil")
+        )
         outlet = change.add(r.Outlet(supply_id=supply.id, name="hose-1"))
         change.add(
             r.WearerEquipment(

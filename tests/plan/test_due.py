@@ -19,6 +19,7 @@ from lungwort.plan.due import Due, due
 from lungwort.plan.snapshot import Snapshot
 from lungwort.register.model import (
     Calibration,
+    CalibrationRow,
     CartridgeChange,
     InstrumentChannel,
     LotUse,
@@ -412,3 +413,17 @@ def test_what_is_overdue_stays_overdue(tested: int, wait: int, events: list[int]
     assert _only("test", later)[0].due == with_event.due
     if with_event.state == "overdue":
         assert _only("test", later)[0].state == "overdue"
+
+
+def test_a_channel_that_no_record_covers() -> None:
+    """Named, for the others were done; whoever reads 'calibrate' alone looks in the wrong place."""
+    rows = tuple(
+        CalibrationRow(key, unit, Decimal(20), Decimal(20))
+        for key, unit in (("o2", "%"), ("co", "ppm"))
+    )
+    snapshot = yard.yard(calibrations=(evolve(yard.CALIBRATED, rows=rows),))
+
+    for kind, what in (("calibration", "calibrate"), ("bump_test", "bump test")):
+        (found,) = _only(kind, snapshot)
+        assert found.what == f"{what} carbon dioxide"
+        assert "of carbon dioxide is on record: what is on record covers other" in found.why

@@ -525,3 +525,24 @@ def test_a_log_is_asked_for_each_of_its_channels() -> None:
     told = log_lapses(snapshot, kept, _log([400.0], "co2"))
     assert any("No bump test of instrument four-gas for carbon dioxide" in one for one in told)
     assert any("for oxygen" in one for one in log_lapses(snapshot, kept))
+
+
+@pytest.mark.parametrize(
+    ("facts", "text", "count"),
+    [
+        ({"oil_lubricated": True}, "oil=indicator: nothing seen", 1),
+        ({"oil_lubricated": True, "lubricant": "mineral oil"}, "oil=indicator: nothing seen", 0),
+        ({"oil_lubricated": False}, "oil=indicator: nothing seen", 0),
+        ({"oil_lubricated": True}, "oil=<0.5 mg/m3", 0),
+    ],
+)
+def test_a_banded_indicator_where_the_lubricant_is_not_known(
+    facts: dict[str, Any], text: str, count: int
+) -> None:
+    """It may not show it (common practice, no source); a tube of 15 min does."""
+    snapshot = yard.yard(supplies=(evolve(yard.SUPPLY, **facts),))
+    test = yard.hand_test(TIME, readings=(Reading(text, TIME, lot_id=yard.TUBES.id),))
+
+    told = hand_test_lapses(snapshot, test)
+    assert len(told) == count
+    assert all("Which lubricant supply compressor has is not known" in one for one in told)

@@ -38,7 +38,8 @@ class Standing:
     rule : str
         Where the interval comes from.
     analyte : str
-        The channel it is of, where a record before it covers some channels only; else empty.
+        The channel it is of, where a record before it covers some channels only; else empty. So
+        with ``newest`` None other channels have a record and this one has none.
     """
 
     newest: Calibration | None

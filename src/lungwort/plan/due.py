@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from attrs import frozen
 
+from lungwort.air.analytes import ANALYTES
 from lungwort.plan import rules
 from lungwort.plan.calibrations import Standing, bump_standing, calibration_standing, needs_bump
 from lungwort.plan.cartridges import change_due
@@ -316,7 +317,17 @@ def _standing(snapshot: Snapshot, instrument: Instrument, kind: str, standing: S
     what = "calibrate" if kind == "calibration" else "bump test"
     word = kind.replace("_", " ")
     day = standing.until
-    if standing.newest is None:
+    if standing.newest is None and standing.analyte:
+        # Other channels have one: to say that it was never done would be untrue.
+        named = (
+            ANALYTES[standing.analyte].name if standing.analyte in ANALYTES else standing.analyte
+        )
+        what = f"{what} {named}"
+        why = (
+            f"No {word} of {named} is on record: what is on record covers other channels only. Enter "
+            "it, or have it done."
+        )
+    elif standing.newest is None:
         why = f"No {word} is on record."
     else:
         done = snapshot.day(standing.newest.time)

@@ -17,6 +17,7 @@ from lungwort.plan.days import shown
 from lungwort.plan.snapshot import by_id
 from lungwort.plan.stock import left
 from lungwort.register.model import DONE
+from lungwort.spot.indicator import MEANS as BANDED_INDICATOR
 from lungwort.spot.parse import parse_spot
 from lungwort.spot.run_model import DOUBT_MARK
 
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
         LogImport,
         Lot,
         Reading,
+        Supply,
     )
     from lungwort.spot.model import SpotTest
 
@@ -345,6 +347,8 @@ def reading_lapses(
     except SpotError as error:
         return (f"The reading {reading.text!r} cannot be understood: {error}",)
     told: list[str] = []
+    if spot.means == BANDED_INDICATOR:
+        told += _lubricant_lapses(by_id(snapshot.supplies, supply_id))
     if spot.analyte == "odour":
         told += _second_person_lapses(snapshot, hand_test)
     if reading.instrument_id is not None:
@@ -367,6 +371,19 @@ def reading_lapses(
     # What was found short in the test, such as too little flow, puts all that it says in doubt.
     told += [one.given for one in hand_test.answers if one.name.endswith(DOUBT_MARK)]
     return tuple(dict.fromkeys(told))
+
+
+def _lubricant_lapses(supply: Supply | None) -> tuple[str, ...]:
+    """Tell why a banded indicator may not show the oil of a supply (common practice, no source)."""
+    if supply is None or not supply.oil_lubricated or supply.lubricant:
+        return ()
+    return (
+        (
+            f"Which lubricant supply {supply.name} has is not known, and the banded indicator may not "
+            "show it. Test oil with a detector tube for 15 min, or enter the lubricant with "
+            "'lungwort supply change'."
+        ),
+    )
 
 
 def _needs_means(spot: SpotTest) -> bool:
