@@ -116,7 +116,7 @@ def test_clean_readings_are_no_certificate(home: Path, tmp_path: Path) -> None:
     assert done.next_steps == (
         (
             "Run 'lungwort certify \"panel-2\"' to judge it together with the tests by hand. An import "
-            "certifies nothing."
+            "certifies nothing, and until it is judged the supply counts as not proven."
         ),
     )
     with open_workspace(home, read_only=True) as workspace:

@@ -343,9 +343,7 @@ def _done(test: HandTest, outlet: str, told: Held) -> Done:
                 test,
                 f"{said} ✕ OUTSIDE THE LIMITS of {told.limit_set}. It says: {listed}.",
                 (*told.outside, STOP, *remarks),
-                (
-                    f"lungwort certify {_quoted(outlet)} --withdraw (on record, with a finding)",
-                ),
+                (f"lungwort certify {_quoted(outlet)} --withdraw (on record, with a finding)",),
                 outside=True,
             )
         return Done(

@@ -375,7 +375,7 @@ def reading_lapses(
 
 def _lubricant_lapses(supply: Supply | None) -> tuple[str, ...]:
     """Tell why a banded indicator may not show the oil of a supply (common practice, no source)."""
-    if supply is None or not supply.oil_lubricated or supply.lubricant:
+    if supply is None or supply.oil_lubricated is False or supply.lubricant:
         return ()
     return (
         (
