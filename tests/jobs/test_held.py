@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from lungwort.errors import InputError
+from lungwort.jobs.catalogue import outlet
 from lungwort.jobs.catalogue.shape import Session
 from lungwort.jobs.demo_year import IDRIS, Year, write_year
 from lungwort.jobs.hand_test import from_file
@@ -41,6 +43,8 @@ def test_a_hand_test_outside_a_limit_is_told_at_once(year: Year) -> None:
     assert any("Let nobody breathe" in one for one in done.remarks)
     (hall,) = status(Where(year.folder), now=NOW, supply="hall-compressor").rows
     assert hall.verdict != "conforms"
+    with pytest.raises(InputError, match=r"hall-1 cannot be retired yet.*was not judged"):
+        outlet.change(at, "hall-1", outlet.OutletFacts(in_use=False), "no longer needed")
 
 
 def test_what_was_outside_while_settling_is_told_at_import(year: Year, tmp_path: Path) -> None:

@@ -20,7 +20,10 @@ from lungwort.jobs.opening import Where, opened
 from lungwort.register.model import HandTest, LogImport, Outlet, Site, Supply, WearerEquipment
 
 if TYPE_CHECKING:
+    from datetime import datetime
     from decimal import Decimal
+
+    from lungwort.register.reader import Reader
 
 MOST_WEARERS: Final = 1000
 _TESTS_SHOWN: Final = 10
@@ -204,9 +207,24 @@ def change(at: Session, name: str, facts: OutletFacts, reason: str | None) -> Do
     values, remarks = NOUN.need_values(facts, reason)
     with at.recording() as (_, changing, said):
         old = changing.get(Outlet, name)
+        if values.get("in_use") is False and old.in_use:
+            _refuse_unjudged(changing, old, at.now)
         new = shape.replaced(changing, NOUN, old, values, reason)
         told = shape.told_change(NOUN, old, new, {})
     return Done(new, told, (*said, *remarks))
+
+
+def _refuse_unjudged(changing: Reader, old: Outlet, now: datetime) -> None:
+    """Refuse to give up an outlet while what was measured there was not judged.
+
+    What is wrong with its air is wrong with the supply's, and would be forgotten with the outlet.
+    """
+    from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.unjudged import said, standing  # noqa: PLC0415 - keeps --help instant
+
+    found = standing(take(changing, now), old.id)
+    if found:
+        raise InputError(f"Outlet {old.name} cannot be retired yet. {said(old, found)}")
 
 
 def equipment(
