@@ -61,7 +61,7 @@ def certificate(
         return
     table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
     for name in ("certificate", "standing", "supply", "outlet", "issued", "by", "next test by"):
-        table.add_column(name, overflow="fold")
+        table.add_column(name, overflow="fold", no_wrap=name == "certificate")
     for one in found:
         day = one.certificate.next_test_by
         table.add_row(

@@ -54,7 +54,7 @@ def list_(
         return
     table = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
     for name in ("finding", "state", "supply", "outlet", "opened", "what"):
-        table.add_column(name, overflow="fold")
+        table.add_column(name, overflow="fold", no_wrap=name == "finding")
     for one in found:
         table.add_row(
             *map(
