@@ -175,6 +175,18 @@ def one_of_each(change: Change) -> dict[str, Any]:
     )
     add(model.LotUse(lot_id=id_of("lot"), time=NOON, count=1, hand_test_id=id_of("hand_test")))
     add(
+        model.Photo(
+            hand_test_id=id_of("hand_test"),
+            step="rows",
+            name="rows.jpg",
+            media_type="image/jpeg",
+            photo_sha256=DIGEST,
+            size_bytes=12,
+            time=NOON,
+            by_id=by,
+        )
+    )
+    add(
         model.LogImport(
             outlet_id=id_of("outlet"),
             instrument_id=id_of("instrument"),

@@ -19,9 +19,15 @@ from tests.register.invented import check_whole, one_of_each
 from lungwort.errors import WorkspaceError
 from lungwort.register import migrate
 from lungwort.register.engine import reading, writing
-from lungwort.register.model import KINDS
+from lungwort.register.model import KINDS, HandTest, Outlet, Person, Photo, Site, Supply
 from lungwort.register.tables import Base
-from lungwort.register.workspace import DATABASE_FILE, Workspace, open_workspace
+from lungwort.register.verify import verify
+from lungwort.register.workspace import (
+    DATABASE_FILE,
+    Workspace,
+    create_workspace,
+    open_workspace,
+)
 
 WENNA = "Wenna Harkle"
 SECOND = '''"""A later step, invented for a test."""
@@ -29,8 +35,8 @@ SECOND = '''"""A later step, invented for a test."""
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0002"
-down_revision = "0001"
+revision = "0003"
+down_revision = "0002"
 
 
 def upgrade() -> None:
@@ -53,7 +59,7 @@ def later(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Let there be a second step, as a later lungwort has one; give its file."""
     folder = write_later(tmp_path)
     monkeypatch.setattr(migrate, "STEPS", folder)
-    return folder / "versions" / "r0002_later.py"
+    return folder / "versions" / "r0003_later.py"
 
 
 def write_later(folder: Path) -> Path:
@@ -61,7 +67,7 @@ def write_later(folder: Path) -> Path:
     target = folder / "migrations"
     with_own = shutil.ignore_patterns("__pycache__")
     shutil.copytree(str(files("lungwort.register") / "migrations"), target, ignore=with_own)
-    (target / "versions" / "r0002_later.py").write_text(SECOND, encoding="utf-8")
+    (target / "versions" / "r0003_later.py").write_text(SECOND, encoding="utf-8")
     return target
 
 
@@ -98,6 +104,52 @@ def test_all_steps_lead_to_the_tables_of_the_program(workspace: Workspace) -> No
             assert unique == ([] if table.name == "things" else [["id", "version"]]), table.name
 
 
+def test_a_record_of_the_first_form_stays_whole_when_photos_come(
+    database: str, tmp_path: Path, start_time: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The table is added, the record verifies as before, and a photo can be recorded."""
+    with monkeypatch.context() as older:
+        older.setattr(migrate, "HEAD", "0001")
+        with create_workspace(
+            tmp_path / "old", name="Merrowgate", person=WENNA, now=start_time, database=database
+        ) as made:
+            with made.register.change(who=WENNA, now=start_time) as change:
+                site = change.add(Site(name="slipway"))
+                supply = change.add(Supply(site_id=site.id, name="yard", kind="airline_compressor"))
+                outlet = change.add(Outlet(supply_id=supply.id, name="hose-1"))
+                test = change.add(
+                    HandTest(
+                        outlet_id=outlet.id,
+                        procedure="invented",
+                        procedure_sha256=made.put_file(b"invented"),
+                        state="aborted",
+                        started=start_time,
+                        ended=start_time,
+                        tester_id=change.get(Person, WENNA).id,
+                    )
+                )
+            head = made.register.head()
+            with reading(made.engine) as connection:
+                assert not sa.inspect(connection).has_table("photo")
+    with open_workspace(made.folder) as again:
+        assert _forms(again) == (migrate.HEAD, False)
+        assert again.register.head() == head
+        assert verify(again).problems == ()
+        with again.register.change(who=WENNA, now=start_time) as change:
+            change.add(
+                Photo(
+                    hand_test_id=test.id,
+                    name="rows.png",
+                    media_type="image/png",
+                    photo_sha256=again.put_file(b"invented too"),
+                    size_bytes=12,
+                    time=start_time,
+                    by_id=change.get(Person, WENNA).id,
+                )
+            )
+        assert verify(again).problems == ()
+
+
 def test_from_each_step_to_the_newest_with_a_record(
     workspace: Workspace, start_time: datetime, later: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -106,12 +158,12 @@ def test_from_each_step_to_the_newest_with_a_record(
     _fill(workspace, start_time)
     head = workspace.register.head()
     workspace.close()
-    monkeypatch.setattr(migrate, "HEAD", "0002")
+    monkeypatch.setattr(migrate, "HEAD", "0003")
 
-    with pytest.raises(WorkspaceError, match=r"older lungwort \(form '0001'\).*Open the workspace"):
+    with pytest.raises(WorkspaceError, match=r"older lungwort \(form '0002'\).*Open the workspace"):
         open_workspace(workspace.folder, read_only=True)
     with open_workspace(workspace.folder) as again:
-        assert _forms(again) == ("0002", True)
+        assert _forms(again) == ("0003", True)
         assert again.register.head() == head
         assert check_whole(again) == len(KINDS)
     with open_workspace(workspace.folder) as again, again.engine.connect() as connection:
@@ -128,15 +180,15 @@ def test_before_a_step_sqlite_is_copied(
     sqlite_workspace.close()
     folder = sqlite_workspace.folder
     with monkeypatch.context() as newer:
-        newer.setattr(migrate, "HEAD", "0002")
+        newer.setattr(migrate, "HEAD", "0003")
         open_workspace(folder).close()
 
     copies = [one.name for one in folder.iterdir() if "before" in one.name]
-    assert copies == ["register-before-0002-from-0001.sqlite"]
+    assert copies == ["register-before-0003-from-0002.sqlite"]
     (folder / DATABASE_FILE).unlink()
     (folder / copies[0]).rename(folder / DATABASE_FILE)
     with open_workspace(folder) as again:
-        assert _forms(again) == ("0001", False)
+        assert _forms(again) == ("0002", False)
         assert again.register.head() == head
         assert check_whole(again) == len(KINDS)
 
@@ -150,17 +202,17 @@ def test_a_step_that_fails_changes_nothing(
     text = later.read_text(encoding="utf-8")
     later.write_text(text.replace("FAILS = False", "FAILS = True"), encoding="utf-8")
     with monkeypatch.context() as newer:
-        newer.setattr(migrate, "HEAD", "0002")
+        newer.setattr(migrate, "HEAD", "0003")
         with pytest.raises(OSError, match="No space left"):
             open_workspace(workspace.folder)
 
     with open_workspace(workspace.folder) as again:
-        assert _forms(again) == ("0001", False)
+        assert _forms(again) == ("0002", False)
         assert check_whole(again) == len(KINDS)
-    later.write_text(text.replace("r0002", "r0002 "), encoding="utf-8")
-    monkeypatch.setattr(migrate, "HEAD", "0002")
+    later.write_text(text.replace("r0003", "r0003 "), encoding="utf-8")
+    monkeypatch.setattr(migrate, "HEAD", "0003")
     with open_workspace(workspace.folder) as again:
-        assert _forms(again) == ("0002", True)
+        assert _forms(again) == ("0003", True)
 
 
 def test_two_who_open_at_once_do_it_once(
@@ -168,12 +220,12 @@ def test_two_who_open_at_once_do_it_once(
 ) -> None:
     """The second finds it done."""
     assert later.is_file()
-    monkeypatch.setattr(migrate, "HEAD", "0002")
+    monkeypatch.setattr(migrate, "HEAD", "0003")
     with writing(workspace.engine) as connection:
         migrate.upgrade(connection)
 
     with open_workspace(workspace.folder) as again:
-        assert _forms(again) == ("0002", True)
+        assert _forms(again) == ("0003", True)
     with writing(workspace.engine) as connection:
         migrate.upgrade(connection)
 

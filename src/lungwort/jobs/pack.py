@@ -391,6 +391,12 @@ def _place(one: Kept, name: str, digest: str, content: bytes | Path) -> tuple[st
         return f"readings/{one.id}/log.json", "all of the log but its readings"
     if name == "procedure_sha256":
         return f"procedures/{digest[:16]}.toml", f"procedure {one.record['procedure']}"
+    if name == "photo_sha256":
+        ending = one.record["media_type"].partition("/")[2].replace("jpeg", "jpg")
+        return (
+            f"photos/{one.id}-{one.version}.{ending}",
+            f"photo, step {one.record['step'] or 'none'}",
+        )
     if one.kind == "log_import":
         return f"logger-files/{one.id}/{digest[:8]}-{safe_name(name)}", "as the logger wrote it"
     ending = "pdf" if isinstance(content, bytes) and content.startswith(_PDF) else "bin"

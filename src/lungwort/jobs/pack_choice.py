@@ -175,7 +175,7 @@ def chosen(journal: Sequence[Kept], choice: Choice) -> list[Kept]:
     things |= {
         one.id
         for one in newest.values()
-        if one.kind == "lot_use" and one.record.get("hand_test_id") in things
+        if one.kind in {"lot_use", "photo"} and one.record.get("hand_test_id") in things
     }
     _close(things, by_id)
     return sorted((one for thing in things for one in by_id[thing]), key=lambda one: one.seq)

@@ -49,6 +49,7 @@ CHOICES: Final[dict[tuple[str, str], tuple[str, ...]]] = {
     ("event", "kind"): model.EVENT_KINDS,
     ("calibration", "kind"): (model.CALIBRATION, model.BUMP_TEST),
     ("hand_test", "state"): (model.DONE, model.ABORTED, model.VOID),
+    ("photo", "media_type"): model.PHOTO_TYPES,
     ("action", "kind"): model.ACTION_KINDS,
     ("supply_state", "state"): model.SUPPLY_STATES,
     ("verdict", "overall"): ("conforms", "does_not_conform", "not_proven"),

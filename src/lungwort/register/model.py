@@ -48,6 +48,8 @@ NOTE: Final = "note"
 CLOSE: Final = "close"
 ACTION_KINDS: Final = (CAUSE, CURE, NOTE, CLOSE)
 
+PHOTO_TYPES: Final = ("image/jpeg", "image/png", "image/webp", "image/heic")
+
 CALIBRATION: Final = "calibration"
 BUMP_TEST: Final = "bump_test"
 
@@ -726,6 +728,42 @@ class HandTest(Record):
     readings: tuple[Reading, ...] = ()
 
 
+@frozen(kw_only=True)
+class Photo(Record):
+    """A photo that was taken in a test by hand.
+
+    Parameters
+    ----------
+    hand_test_id : str
+        Which test.
+    step : str
+        Step of its procedure that the photo belongs to; empty for the test as a whole.
+    name : str
+        Name of its file without folders, as the device gave it.
+    media_type : str
+        One of `PHOTO_TYPES`, by what the file begins with.
+    photo_sha256 : str
+        The photo as it came, in ``files``.
+    size_bytes : int
+        Its size [bytes].
+    time : datetime
+        When it was added to the test, UTC.
+    by_id : str
+        Person who tested.
+    """
+
+    KIND: ClassVar[str] = "photo"
+
+    hand_test_id: str
+    step: str = ""
+    name: str
+    media_type: str
+    photo_sha256: str
+    size_bytes: int
+    time: datetime
+    by_id: str
+
+
 @frozen
 class LimitWord:
     """What a verdict says of one limit, for looking up.
@@ -978,6 +1016,7 @@ KINDS: Final[dict[str, type[Record]]] = {
         Calibration,
         HandTest,
         LotUse,
+        Photo,
         LogImport,
         VerdictRecord,
         Certificate,

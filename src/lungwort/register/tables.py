@@ -398,6 +398,21 @@ class LotUseRow(RecordRow):
     hand_test_id: Mapped[Reference | None]
 
 
+class PhotoRow(RecordRow):
+    """Records of `lungwort.register.model.Photo`."""
+
+    __tablename__ = "photo"
+
+    hand_test_id: Mapped[Reference]
+    step: Mapped[str]
+    name: Mapped[str]
+    media_type: Mapped[str]
+    photo_sha256: Mapped[str]
+    size_bytes: Mapped[int]
+    time: Mapped[datetime]
+    by_id: Mapped[Reference]
+
+
 class LogImportRow(RecordRow):
     """Records of `lungwort.register.model.LogImport`."""
 
@@ -525,6 +540,7 @@ ROWS: Final[dict[str, type[RecordRow]]] = {
         CalibrationRow,
         HandTestRow,
         LotUseRow,
+        PhotoRow,
         LogImportRow,
         VerdictRecordRow,
         CertificateRow,
