@@ -171,10 +171,17 @@ def list_findings(
     with opened(folder, read_only=True) as workspace:
         wanted = None if supply is None else workspace.register.get(Supply, supply).id
         snapshot = take(workspace.register, now)
+    return findings_of(snapshot, supply_id=wanted, closed=closed)
+
+
+def findings_of(
+    snapshot: Snapshot, *, supply_id: str | None = None, closed: bool = False
+) -> tuple[FindingShown, ...]:
+    """List the findings of a snapshot; parameters as `list_findings`, by id."""
     shown = [
         _shown(snapshot, one)
         for one in sorted(snapshot.findings, key=lambda one: (one.opened_at, one.seq))
-        if wanted in {None, one.supply_id}
+        if supply_id in {None, one.supply_id}
     ]
     return tuple(one for one in shown if one.is_open or closed)
 

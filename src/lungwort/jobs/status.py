@@ -214,7 +214,7 @@ def status_of(
         key=lambda row: (row.site.casefold(), row.supply.casefold()),
     )
     others = tuple(
-        f"{due.subject}: {due.what}, {_when(due)}."
+        f"{due.subject}: {due.what}, {when_words(due)}."
         for due in dues
         if not due.supply_id and due.state in LATE
     )
@@ -273,7 +273,7 @@ def _row(snapshot: Snapshot, supply: Supply, dues: list[Due]) -> SupplyRow:
         next_text=(
             ""
             if following is None
-            else f"{following.subject}: {following.what}, {_when(following)}"
+            else f"{following.subject}: {following.what}, {when_words(following)}"
         ),
         late=sum(due.state in LATE for due in dues),
         findings=tuple(one.number for one in found),
@@ -330,7 +330,8 @@ def _with_findings(
     return verdict, (*reasons, *against)
 
 
-def _when(due: Due) -> str:
+def when_words(due: Due) -> str:
+    """Say until when a thing is in time, or since when it is late."""
     from lungwort.plan.days import shown  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.due import NEVER_DONE, OVERDUE  # noqa: PLC0415 - keeps --help instant
 

@@ -1,0 +1,190 @@
+"""The app: its pages, what guards them, and how errors reach the reader."""
+
+from __future__ import annotations
+
+import importlib
+import logging
+from http import HTTPStatus
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+from urllib.parse import quote
+
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
+
+from lungwort import __version__
+from lungwort.accounts.store import FILE as ACCOUNTS_FILE
+from lungwort.errors import (
+    InputError,
+    LungwortError,
+    OutputError,
+    StaleRecordError,
+    UnknownRecordError,
+    WorkspaceError,
+)
+from lungwort.web.context import (
+    NobodySignedInError,
+    NotAllowedError,
+    NoWorkspaceError,
+    context_of,
+)
+from lungwort.web.guard import Guard
+from lungwort.web.pages import PAGES
+from lungwort.web.visits import Visits
+
+if TYPE_CHECKING:
+    from lungwort.web.settings import Settings
+
+LOG: Final = logging.getLogger("lungwort.web")
+API: Final = "/api/"
+FAULT: Final = (
+    "A fault in lungwort itself: what you asked was not done, and nothing here is a verdict. "
+    "Try again; if it comes back, write down what you did and report it."
+)
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """Put the app together.
+
+    Parameters
+    ----------
+    settings : Settings
+        What the server is started with.
+
+    Returns
+    -------
+    fastapi.FastAPI
+        The app.
+    """
+    app = FastAPI(
+        title="lungwort",
+        version=__version__,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+    )
+    app.state.settings = settings
+    app.state.workspace = settings.workspace
+    visits = Visits(lambda: app.state.workspace, clock=settings.clock)
+    app.state.visits = visits
+    app.state.needs_sign_in = lambda: _has_accounts(app.state.workspace)
+    for name in PAGES:
+        app.include_router(importlib.import_module(f"lungwort.web.pages.{name}").router)
+    with resources.as_file(resources.files("lungwort.web") / "static") as folder:
+        app.mount("/static", StaticFiles(directory=folder), name="static")
+    app.add_exception_handler(LungwortError, _refused)
+    app.add_exception_handler(HTTPException, _http_error)
+    app.add_exception_handler(OSError, _system_error)
+    app.add_exception_handler(Exception, _fault)
+    app.add_middleware(
+        Guard,
+        visits=visits,
+        allowed_hosts=_hosts(settings),
+        secure=settings.secure,
+        upload_limit=settings.upload_limit,
+    )
+    return app
+
+
+def _has_accounts(workspace: Path | None) -> bool:
+    return workspace is not None and (workspace / ACCOUNTS_FILE).exists()
+
+
+def _hosts(settings: Settings) -> frozenset[str]:
+    own = {settings.host} if settings.host not in {"0.0.0.0", "::"} else set()  # noqa: S104 - compared, not bound
+    return frozenset({"127.0.0.1", "localhost", "[::1]", "::1", *own, *settings.names})
+
+
+_STATUS: Final = (
+    (UnknownRecordError, HTTPStatus.NOT_FOUND),
+    (StaleRecordError, HTTPStatus.CONFLICT),
+    (NotAllowedError, HTTPStatus.FORBIDDEN),
+    (NobodySignedInError, HTTPStatus.UNAUTHORIZED),
+    (WorkspaceError, HTTPStatus.SERVICE_UNAVAILABLE),
+    (InputError, HTTPStatus.UNPROCESSABLE_ENTITY),
+    (OutputError, HTTPStatus.INSUFFICIENT_STORAGE),
+)
+
+
+def status_of(error: Exception) -> HTTPStatus:
+    """Give the HTTP status that goes with an error of lungwort's.
+
+    Parameters
+    ----------
+    error : Exception
+        The error.
+
+    Returns
+    -------
+    http.HTTPStatus
+        400 or higher.
+    """
+    return next(
+        (status for kind, status in _STATUS if isinstance(error, kind)),
+        HTTPStatus.INTERNAL_SERVER_ERROR,
+    )
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    if isinstance(error, NoWorkspaceError) and not request.url.path.startswith(API):
+        return RedirectResponse("/welcome", status_code=303)
+    if isinstance(error, NobodySignedInError) and not request.url.path.startswith(API):
+        return _to_sign_in(request)
+    return _told(request, status_of(error), str(error))
+
+
+def _to_sign_in(request: Request) -> Response:
+    account = request.state.visit.account
+    if account is not None and account.must_change:
+        return RedirectResponse("/my-account", status_code=303)
+    after = request.url.path
+    if request.method != "GET" or after in {"/", "/sign-in"}:
+        return RedirectResponse("/sign-in", status_code=303)
+    if request.url.query:
+        after += f"?{request.url.query}"
+    return RedirectResponse(f"/sign-in?next={quote(after, safe='')}", status_code=303)
+
+
+_PLAIN_WORDS: Final = {
+    HTTPStatus.NOT_FOUND: "There is no such page. It may have been given up; go on from Today.",
+    HTTPStatus.METHOD_NOT_ALLOWED: "This address does not take what was sent to it.",
+    HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "What was sent is too large.",
+}
+
+
+def _http_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)  # noqa: S101 - registered for this class alone
+    status = HTTPStatus(error.status_code)
+    words = _PLAIN_WORDS.get(status, str(error.detail))
+    return _told(request, status, words, headers=dict(error.headers or {}))
+
+
+def _system_error(request: Request, error: Exception) -> Response:
+    LOG.error("%s %s", request.method, request.url.path, exc_info=error)
+    words = f"The system says: {error}. Check the folder and the space on the disk."
+    return _told(request, HTTPStatus.INSUFFICIENT_STORAGE, words)
+
+
+def _fault(request: Request, error: Exception) -> Response:
+    LOG.error("%s %s", request.method, request.url.path, exc_info=error)
+    return _told(request, HTTPStatus.INTERNAL_SERVER_ERROR, FAULT)
+
+
+def _told(
+    request: Request, status: HTTPStatus, words: str, *, headers: dict[str, str] | None = None
+) -> Response:
+    if request.url.path.startswith(API):
+        return JSONResponse(
+            {"type": "about:blank", "title": status.phrase, "status": status, "detail": words},
+            status_code=status,
+            media_type="application/problem+json",
+            headers=headers,
+        )
+    if getattr(request.state, "visit", None) is None:
+        return PlainTextResponse(words, status_code=status, headers=headers)
+    answer = context_of(request).page("error.html", status=status, code=int(status), words=words)
+    answer.headers.update(headers or {})
+    return answer

@@ -1,0 +1,8 @@
+"""The pages, one module for each place in the menu."""
+
+from __future__ import annotations
+
+from typing import Final
+
+PAGES: Final = ("today",)
+"""Modules with a router, in the order of the alphabet."""

@@ -1,0 +1,135 @@
+"""A form that was sent in."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Annotated
+
+from attrs import field, frozen
+from fastapi import Depends, Request
+from starlette.datastructures import UploadFile
+
+MOST_FILES = 200
+MOST_FIELDS = 2000
+_LONGEST_NAME = 200
+
+
+@frozen
+class Received:
+    """A file that was sent in.
+
+    Parameters
+    ----------
+    name : str
+        Its name, without folders.
+    path : pathlib.Path
+        Where it lies until the answer is given.
+    size : int
+        Its length [byte].
+    """
+
+    name: str
+    path: Path
+    size: int
+
+
+@frozen
+class Posted:
+    """What a form holds.
+
+    Parameters
+    ----------
+    fields : dict of str to tuple of str
+        What was typed, by the field's name.
+    files : dict of str to tuple of Received
+        What was sent in, by the field's name.
+    """
+
+    fields: dict[str, tuple[str, ...]] = field(factory=dict)
+    files: dict[str, tuple[Received, ...]] = field(factory=dict)
+
+    def text(self, name: str) -> str | None:
+        """Give what was typed, without blanks around it; None for nothing."""
+        for value in self.fields.get(name, ()):
+            if value.strip():
+                return value.strip()
+        return None
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        """Give all that was typed in fields of one name, without empty ones."""
+        return tuple(one.strip() for one in self.fields.get(name, ()) if one.strip())
+
+    def flag(self, name: str) -> bool:
+        """Tell whether a box was ticked."""
+        return self.text(name) is not None
+
+    def file(self, name: str) -> Received | None:
+        """Give the file that was sent in; None for none."""
+        return next(iter(self.files.get(name, ())), None)
+
+    @property
+    def values(self) -> dict[str, str]:
+        """What was typed, for showing it again; several of one name a line each."""
+        return {name: "\n".join(values) for name, values in self.fields.items()}
+
+
+def plain_name(name: str) -> str:
+    """Take the folders and what no file system bears off a file's name.
+
+    Parameters
+    ----------
+    name : str
+        As a browser gave it.
+
+    Returns
+    -------
+    str
+        A name that lies in the folder where it is put.
+    """
+    last = name.replace("\\", "/").rsplit("/", 1)[-1]
+    kept = "".join(one if one.isprintable() and one not in '<>:"|?*' else "_" for one in last)
+    return kept.strip(" .")[-_LONGEST_NAME:] or "file"
+
+
+async def read_form(request: Request) -> AsyncIterator[Posted]:
+    """Read the form that was sent in; its files lie in a folder until the answer is given.
+
+    Parameters
+    ----------
+    request : fastapi.Request
+        What the browser asks.
+
+    Yields
+    ------
+    Posted
+        What it holds.
+    """
+    fields: dict[str, tuple[str, ...]] = {}
+    files: dict[str, tuple[Received, ...]] = {}
+    with tempfile.TemporaryDirectory(prefix="lungwort-") as folder:
+        async with request.form(
+            max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=1024 * 1024
+        ) as form:
+            for number, (name, value) in enumerate(form.multi_items()):
+                if isinstance(value, UploadFile):
+                    if value.filename:
+                        received = _kept(value, Path(folder) / str(number))
+                        files[name] = (*files.get(name, ()), received)
+                else:
+                    fields[name] = (*fields.get(name, ()), value)
+        yield Posted(fields, files)
+
+
+def _kept(upload: UploadFile, folder: Path) -> Received:
+    folder.mkdir()
+    name = plain_name(upload.filename or "")
+    path = folder / name
+    with path.open("wb") as target:
+        shutil.copyfileobj(upload.file, target, 1024 * 1024)
+    return Received(name, path, path.stat().st_size)
+
+
+Form = Annotated[Posted, Depends(read_form)]
