@@ -14,9 +14,10 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 LEAST = (3, 11)
-# The tests render reports to pictures with pdftoppm to see that something is on every page, and
+# The tests render reports to pictures with pdftoppm to see that something is on every page, look at
+# the pages of the web app with chromium, and
 # keep the record on a PostgreSQL server of their own.
-SYSTEM = {"pdftoppm": "poppler-utils", "pg_ctlcluster": "postgresql"}
+SYSTEM = {"pdftoppm": "poppler-utils", "pg_ctlcluster": "postgresql", "chromium": "chromium"}
 
 
 def main() -> int:
