@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import base64
+import json
 import re
 import secrets
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
+
+from attrs import frozen
 
 from lungwort.errors import ProcedureError, RegisterError, UnknownRecordError
 from lungwort.paper.write import write_bytes
@@ -18,7 +22,7 @@ from lungwort.register.model import (
 )
 from lungwort.spot.devices import IndicatorKind, TubeKind, load_device, shipped_devices
 from lungwort.spot.run_json import from_json, to_json
-from lungwort.spot.run_model import Context, KnownLot, KnownThing, Wearers
+from lungwort.spot.run_model import Context, Handled, KnownLot, KnownThing, Wearers
 
 if TYPE_CHECKING:
     from decimal import Decimal
@@ -29,9 +33,32 @@ if TYPE_CHECKING:
     from lungwort.spot.run_model import Run
 
 OPEN_TESTS: Final = "open-tests"
+RECORDED_TESTS: Final = "recorded-tests"
+"""Folder that tells which test a device's run became, for a device that comes back late."""
 PROCEDURES: Final = "procedures"
 DEVICES: Final = "devices"
+_RECORDED_FORMAT: Final = "lungwort-recorded-test/1"
 _NAME: Final = re.compile(r"open-[a-z2-7]{8}")
+
+
+@frozen
+class Recorded:
+    """Which test a run became, and what came from devices for it.
+
+    Parameters
+    ----------
+    outlet_id, tester_id : str
+        Where and by whom.
+    started : datetime
+        When it was begun, UTC.
+    handled : tuple of Handled
+        What came from devices and was dealt with.
+    """
+
+    outlet_id: str
+    tester_id: str
+    started: datetime
+    handled: tuple[Handled, ...]
 
 
 def new_id(workspace: Workspace) -> str:
@@ -131,6 +158,58 @@ def load(workspace: Workspace, run_id: str) -> Run:
 def remove(workspace: Workspace, run_id: str) -> None:
     """Take the file of a test away once it is on record."""
     path_of(workspace, run_id).unlink(missing_ok=True)
+
+
+def keep_handled(workspace: Workspace, run: Run) -> None:
+    """Keep what came from devices beyond the end of a test, so that none counts twice.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        The open workspace, whose files are held.
+    run : Run
+        The test; its procedure, entries and photos are on record and are left out.
+    """
+    path = workspace.folder / RECORDED_TESTS / path_of(workspace, run.id).name
+    path.parent.mkdir(exist_ok=True)
+    kept = {
+        "format": _RECORDED_FORMAT,
+        "outlet_id": run.context.outlet_id,
+        "tester_id": run.context.tester_id,
+        "started": run.started.astimezone(UTC).isoformat(),
+        "handled": [[one.id, one.state, one.why] for one in run.handled],
+    }
+    write_bytes(json.dumps(kept, ensure_ascii=False).encode("utf-8"), path)
+
+
+def handled_before(workspace: Workspace, run_id: str) -> Recorded | None:
+    """Read what came from devices for a test that has ended.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        The open workspace.
+    run_id : str
+        Name of the test while it was under way.
+
+    Returns
+    -------
+    Recorded, optional
+        None where none of the kind ended, or what was kept of it cannot be read.
+    """
+    path = workspace.folder / RECORDED_TESTS / path_of(workspace, run_id).name
+    try:
+        plain = json.loads(path.read_bytes())
+        if plain["format"] != _RECORDED_FORMAT:
+            return None
+        return Recorded(
+            plain["outlet_id"],
+            plain["tester_id"],
+            datetime.fromisoformat(plain["started"]),
+            tuple(Handled(id=one, state=state, why=why) for one, state, why in plain["handled"]),
+        )
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
 
 
 def only_one(workspace: Workspace, run_id: str | None) -> str:

@@ -6,17 +6,26 @@ import re
 from typing import TYPE_CHECKING, Final
 
 from lungwort.errors import RegisterError
-from lungwort.register.model import Answer, HandTest, LotUse, Reading
+from lungwort.register.model import Answer, HandTest, LotUse, Photo, Reading
 from lungwort.spot.procedure_model import DOUBT, INSTRUMENT, LOT, PERSON
 from lungwort.spot.procedures import read_procedure
-from lungwort.spot.run_model import DOUBT_MARK, REFUSED, TAKEN, Entered, Run
+from lungwort.spot.run_model import (
+    DEVICE_NOTE,
+    DOUBT_MARK,
+    MARKS,
+    REFUSED,
+    TAKEN,
+    Entered,
+    Mark,
+    Run,
+)
 from lungwort.spot.runner import consequences, finish
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from lungwort.register.records import Change
+    from lungwort.register.records import Change, Reader
     from lungwort.spot.run_model import Context, KnownLot, KnownThing
 
 REFUSED_MARK: Final = " (refused)"
@@ -151,6 +160,58 @@ def use_lots(change: Change, run: Run, test: HandTest) -> None:
             )
 
 
+def same_test(reader: Reader, run: Run) -> HandTest | None:
+    """Find the record of a test that was recorded before; None where it was not.
+
+    Parameters
+    ----------
+    reader : Reader
+        The record.
+    run : Run
+        The test.
+
+    Returns
+    -------
+    HandTest, optional
+        The one of the same outlet, beginning and tester.
+    """
+    return next(
+        (
+            one
+            for one in reader.all(HandTest, outlet_id=run.context.outlet_id)
+            if one.started == run.started and one.tester_id == run.context.tester_id
+        ),
+        None,
+    )
+
+
+def add_photos(change: Change, run: Run, test: HandTest) -> None:
+    """Record the photos that were taken in a test.
+
+    Parameters
+    ----------
+    change : Change
+        The open change.
+    run : Run
+        The test.
+    test : HandTest
+        Its record.
+    """
+    for one in run.photos:
+        change.add(
+            Photo(
+                hand_test_id=test.id,
+                step=one.step,
+                name=one.name,
+                media_type=one.media_type,
+                photo_sha256=one.sha256,
+                size_bytes=one.size_bytes,
+                time=one.time,
+                by_id=test.tester_id,
+            )
+        )
+
+
 def run_of(test: HandTest, procedure: bytes, context: Context) -> Run:
     """Build the run of a test on record anew, so that it can be amended.
 
@@ -214,8 +275,25 @@ def run_of(test: HandTest, procedure: bytes, context: Context) -> Run:
         context=context,
         started=test.started,
         entries=tuple(entries),
-        notes=tuple(line for line in test.note.splitlines() if _CLOCK in line),
+        notes=tuple(
+            line
+            for line in test.note.splitlines()
+            if _CLOCK in line or line.startswith(DEVICE_NOTE)
+        ),
+        marks=_marks(test, len(entries)),
     )
+
+
+def _marks(test: HandTest, after: int) -> tuple[Mark, ...]:
+    """Read back why entries from devices cannot be relied on: no rule finds that anew."""
+    found = []
+    for one in test.answers:
+        for kind in MARKS:
+            ending = f" ({kind}){DOUBT_MARK}"
+            if one.name.endswith(ending):
+                name = one.name.removesuffix(ending)
+                found.append(Mark(kind=kind, step=one.step, name=name, text=one.given, after=after))
+    return tuple(found)
 
 
 def _ref(context: Context, kind: str, given: str) -> str:

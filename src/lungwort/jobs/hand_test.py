@@ -46,8 +46,11 @@ __all__ = [
     "form",
     "from_file",
     "left_s",
+    "recorded",
+    "refreshed",
     "stand",
     "start",
+    "thing_lapses",
     "void",
 ]
 
@@ -55,18 +58,22 @@ _CHARGING: Final = "charging_compressor"
 _CHARGING_DEFAULT: Final = "charging-outlet-test"
 
 
-def start(at: Session, outlet: str, *, procedure: str | None = None) -> Stand:
+def start(
+    at: Session, outlet: str, *, procedure: str | None = None, tester: str | None = None
+) -> Stand:
     """Begin a test by hand.
 
     Parameters
     ----------
     at : Session
-        Where, when and by whom: the person tests.
+        Where, when and by whom: the person tests where no other is named.
     outlet : str
         Name or id of the outlet.
     procedure : str, optional
         Id or file of the procedure; the full outlet test where none is named, and the charging
         outlet test at a charging compressor.
+    tester : str, optional
+        Who tests, by name or id.
 
     Returns
     -------
@@ -82,7 +89,7 @@ def start(at: Session, outlet: str, *, procedure: str | None = None) -> Stand:
     """
     with opened(at.where) as workspace, workspace.lock():
         register = workspace.register
-        run, told = _begun(workspace, at, outlet, procedure, at.by)
+        run, told = _begun(workspace, at, outlet, procedure, tester or at.by)
         told += [
             f"Another test is under way at this outlet: {one}."
             for one in files.ids(workspace)
@@ -166,7 +173,7 @@ def enter(at: Session, run_id: str, name: str, given: str) -> Stand:
         Where the entry cannot be understood; the test is then as it was.
     """
     with opened(at.where) as workspace, workspace.lock():
-        run = _refreshed(workspace, files.load(workspace, run_id))
+        run = refreshed(workspace, files.load(workspace, run_id))
         before = len(run.notes)
         after = runner.enter(run, name, given, at.now)
         files.save(workspace, after)
@@ -181,12 +188,25 @@ def enter(at: Session, run_id: str, name: str, given: str) -> Stand:
                 for one in runner.consequences(after)
                 if one.name == name and one.effect in {m.WARN, m.DOUBT}
             ]
-            told += _thing_lapses(workspace.register, after, name, at.now)
+            told += thing_lapses(workspace.register, after, name, at.now)
         return stand_of(after, at.now, tuple(told), refused=refused)
 
 
-def _refreshed(workspace: Workspace, run: Run) -> Run:
-    """Let a test see what was put on record since it was begun."""
+def refreshed(workspace: Workspace, run: Run) -> Run:
+    """Let a test see what was put on record since it was begun.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        The open workspace.
+    run : Run
+        The test.
+
+    Returns
+    -------
+    Run
+        With what its entries can name now.
+    """
     register = workspace.register
     outlet = register.get(Outlet, run.context.outlet_id)
     tester = register.get(Person, run.context.tester_id)
@@ -203,7 +223,25 @@ def _person_lapses(register: Reader, run: Run, now: datetime) -> list[str]:
     return list(told)
 
 
-def _thing_lapses(register: Reader, run: Run, name: str, now: datetime) -> list[str]:
+def thing_lapses(register: Reader, run: Run, name: str, now: datetime) -> list[str]:
+    """Tell what is not in order with the instrument or the lot that an entry names.
+
+    Parameters
+    ----------
+    register : Reader
+        The record.
+    run : Run
+        The test.
+    name : str
+        Which entry.
+    now : datetime
+        The time, with a time zone.
+
+    Returns
+    -------
+    list of str
+        Sentences; empty for other entries.
+    """
     from lungwort.plan.lapses import instrument_lapses, lot_lapses  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
@@ -246,7 +284,7 @@ def amend_entry(at: Session, run_id: str, name: str, given: str, reason: str | N
     """
     why = need_reason(reason)
     with opened(at.where) as workspace, workspace.lock():
-        run = _refreshed(workspace, files.load(workspace, run_id))
+        run = refreshed(workspace, files.load(workspace, run_id))
         run = runner.amend(run, name, given, why, at.now)
         files.save(workspace, run)
         return stand_of(run, at.now)
@@ -279,8 +317,8 @@ def abort(at: Session, run_id: str | None, reason: str | None) -> Done:
         raise InputError("Why is the test aborted? Give --reason TEXT.")
     with opened(at.where) as workspace, workspace.lock():
         name = files.only_one(workspace, run_id)
-        run = runner.abort(_refreshed(workspace, files.load(workspace, name)), why, at.now)
-        return _recorded(workspace, at, run, at.now)
+        run = runner.abort(refreshed(workspace, files.load(workspace, name)), why, at.now)
+        return recorded(workspace, at, run, at.now)
 
 
 def finish(at: Session, run_id: str | None) -> Done:
@@ -305,26 +343,43 @@ def finish(at: Session, run_id: str | None) -> Done:
     """
     with opened(at.where) as workspace, workspace.lock():
         name = files.only_one(workspace, run_id)
-        run = _refreshed(workspace, files.load(workspace, name))
-        return _recorded(workspace, at, run, at.now)
+        run = refreshed(workspace, files.load(workspace, name))
+        return recorded(workspace, at, run, at.now)
 
 
-def _recorded(workspace: Workspace, at: Session, run: Run, ended: datetime) -> Done:
-    same = [
-        one
-        for one in workspace.register.all(HandTest, outlet_id=run.context.outlet_id)
-        if one.started == run.started and one.tester_id == run.context.tester_id
-    ]
-    if same:
+def recorded(workspace: Workspace, at: Session, run: Run, ended: datetime) -> Done:
+    """Put a test that has ended on record, once.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        The open workspace, whose files are held.
+    at : Session
+        When and by whom.
+    run : Run
+        Complete, void or aborted.
+    ended : datetime
+        When it ended, UTC.
+
+    Returns
+    -------
+    Done
+        What was recorded, or what was on record already.
+    """
+    same = records.same_test(workspace.register, run)
+    if run.id and (run.handled or run.photos):
+        files.keep_handled(workspace, run)
+    if same is not None:
         # A crash between recording and taking the file away, or a form that came twice.
         if run.id:
             files.remove(workspace, run.id)
-        return Done(same[0], f"Test {same[0].id} is on record already; nothing was added.")
+        return Done(same, f"Test {same.id} is on record already; nothing was added.")
     sha256 = workspace.put_file(run.procedure.text.encode("utf-8"))
     who = changer(workspace.register, at.by or run.context.tester)
     with changing(workspace, who.name, now=at.now, clock_is_right=at.clock_is_right) as change:
         test = change.add(records.record_of(run, sha256, at.now, ended))
         records.use_lots(change, run, test)
+        records.add_photos(change, run, test)
     if run.id:
         files.remove(workspace, run.id)
     place = workspace.register.get(Outlet, test.outlet_id)
@@ -391,7 +446,7 @@ def from_file(at: Session, path: Path) -> Done:
         run, _ = _begun(workspace, at, paper.outlet, paper.procedure, paper.tester or at.by)
         run = attrs.evolve(run, started=begun)
         run, last = papers.followed(run, paper, zone, at.now)
-        return _recorded(workspace, at, run, last)
+        return recorded(workspace, at, run, last)
 
 
 def amend(at: Session, test_id: str, name: str, given: str, reason: str | None) -> Done:

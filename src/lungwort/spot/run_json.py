@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from cattrs import Converter
 
 FORMAT: Final = "lungwort-open-test/1"
+WITH_DEVICES: Final = "lungwort-open-test/2"
+"""The form of a test in which devices take part; older programs would drop what they sent."""
+_OF_DEVICES: Final = ("handled", "marks", "photos")
 _SHIPPED: Final = "shipped"
 
 
@@ -54,7 +57,11 @@ def to_json(run: Run) -> str:
     str
         One JSON document.
     """
-    plain: dict[str, Any] = {"format": FORMAT, "run": _converter().unstructure(run)}
+    inside = _converter().unstructure(run)
+    form = WITH_DEVICES if any(inside[name] for name in _OF_DEVICES) else FORMAT
+    if form == FORMAT:
+        inside = {name: value for name, value in inside.items() if name not in _OF_DEVICES}
+    plain: dict[str, Any] = {"format": form, "run": inside}
     return json.dumps(plain, ensure_ascii=False, indent=1) + "\n"
 
 
@@ -88,10 +95,10 @@ def from_json(text: str, name: str) -> Run:
             f"{name} holds no test that is under way ({error}). It was altered or cut; begin the "
             "test anew."
         ) from error
-    if form != FORMAT:
+    if form not in {FORMAT, WITH_DEVICES}:
         raise SpotError(
-            f"{name} is of the form {form!r}; this version of lungwort reads {FORMAT}. Finish the "
-            "test with the version that began it."
+            f"{name} is of the form {form!r}; this version of lungwort reads {FORMAT} and "
+            f"{WITH_DEVICES}. Finish the test with the version that began it."
         )
     try:
         return _converter().structure(plain["run"], Run)

@@ -149,6 +149,85 @@ class Entered:
     amends: bool = False
 
 
+CLOCK_DOUBT: Final = "device clock"
+DEVICES_DIFFER: Final = "two devices"
+MARKS: Final = (CLOCK_DOUBT, DEVICES_DIFFER)
+"""Why an entry that came from a device cannot be relied on: the clock by which it was timed, or
+another device on which something else was entered. The latter is settled by an amendment."""
+
+DEVICE_NOTE: Final = "Device: "
+"""What a note begins with that tells of a device on which was entered."""
+
+
+@frozen(kw_only=True)
+class Mark:
+    """Why an entry that came from a device cannot be relied on.
+
+    Parameters
+    ----------
+    kind : str
+        One of `MARKS`.
+    step, name : str
+        Where.
+    text : str
+        What is said.
+    after : int
+        How many entries there were when it was made [1]: an amendment after that settles that two
+        devices differ.
+    """
+
+    kind: str
+    step: str
+    name: str
+    text: str
+    after: int
+
+
+@frozen(kw_only=True)
+class Handled:
+    """Something done on a device that was dealt with, so that it counts once however often it comes.
+
+    Parameters
+    ----------
+    id : str
+        As the device named it.
+    state : str
+        ``taken``, ``refused`` or ``differs``.
+    why : str
+        Why it was not taken.
+    """
+
+    id: str
+    state: str
+    why: str = ""
+
+
+@frozen(kw_only=True)
+class TakenPhoto:
+    """A photo that was taken in the test; its file lies in the workspace already.
+
+    Parameters
+    ----------
+    step, name : str
+        Step that it belongs to; name of its file.
+    media_type : str
+        What kind of picture it is.
+    sha256 : str
+        Digest.
+    size_bytes : int
+        Size [bytes].
+    time : datetime
+        When it was added, UTC.
+    """
+
+    step: str
+    name: str
+    media_type: str
+    sha256: str
+    size_bytes: int
+    time: datetime
+
+
 @frozen(kw_only=True)
 class Run:
     """A test under way.
@@ -173,6 +252,12 @@ class Run:
         When it was aborted, UTC.
     id : str
         Name of the run; empty until one is given.
+    handled : tuple of Handled
+        What came from devices and was dealt with.
+    marks : tuple of Mark
+        What of it cannot be relied on.
+    photos : tuple of TakenPhoto
+        Photos that go into the record with the test.
     """
 
     procedure: Procedure
@@ -184,6 +269,21 @@ class Run:
     why: str = ""
     ended: datetime | None = None
     id: str = ""
+    handled: tuple[Handled, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    photos: tuple[TakenPhoto, ...] = ()
+
+    def standing_marks(self) -> tuple[Mark, ...]:
+        """Give the marks that no amendment has settled."""
+        return tuple(
+            mark
+            for mark in self.marks
+            if mark.kind == CLOCK_DOUBT
+            or not any(
+                one.amends and one.name == mark.name and one.state == TAKEN
+                for one in self.entries[mark.after :]
+            )
+        )
 
     def in_force(self, name: str) -> Entered | None:
         """Give the entry that counts; None where there is none yet."""

@@ -329,6 +329,10 @@ def consequences(run: Run) -> tuple[Consequence, ...]:
         entry = run.in_force(ask.name)
         if entry is not None and applies(run, ask):
             told += followed(run, step, ask, entry)
+    told += [
+        Consequence(m.DOUBT, one.step, f"{one.name} ({one.kind})", one.text)
+        for one in run.standing_marks()
+    ]
     return tuple(told)
 
 
