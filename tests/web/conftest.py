@@ -18,7 +18,7 @@ CHROMIUM = "/usr/bin/chromium"
 
 @pytest.fixture(scope="session")
 def year(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A workspace with the invented year, made once a run; never change it, take `folder`."""
+    """Make a workspace with the invented year, once a run; never change it, take `folder`."""
     from lungwort.jobs.demo_year import write_year
 
     return write_year(tmp_path_factory.mktemp("year"), now=NOW).folder
@@ -26,26 +26,26 @@ def year(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def folder(year: Path, tmp_path: Path) -> Path:
-    """A copy of the invented year that may be changed."""
+    """Copy the invented year, so that it may be changed."""
     return Path(shutil.copytree(year, tmp_path / "workspace"))
 
 
 @pytest.fixture
 def clock() -> Clock:
-    """The app's clock; it shows the end of the invented year until it is set."""
+    """Give the app a clock; it shows the end of the invented year until it is set."""
     return Clock()
 
 
 @pytest.fixture(scope="module")
 def reader(year: Path) -> Iterator[Visitor]:
-    """A visitor who only looks, at the year that all share."""
+    """Give a visitor who only looks, at the year that all share."""
     with visitor_on(app_on(year)) as one:
         yield one
 
 
 @pytest.fixture
 def visitor(folder: Path, clock: Clock) -> Iterator[Visitor]:
-    """A visitor of a copy of the year, who may change it; acts as Wenna Harkle."""
+    """Give a visitor of a copy of the year, who may change it; acts as Wenna Harkle."""
     with visitor_on(app_on(folder, clock=clock)) as one:
         one.post("/who", {"person": "Wenna Harkle"})
         yield one
@@ -53,7 +53,7 @@ def visitor(folder: Path, clock: Clock) -> Iterator[Visitor]:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    """Debian's chromium."""
+    """Start the chromium of Debian."""
     if not Path(CHROMIUM).exists():
         pytest.skip("chromium is not installed")
     from playwright.sync_api import sync_playwright
@@ -66,7 +66,7 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
-    """A fresh profile of chromium, without cookies."""
+    """Open a fresh profile of chromium, without cookies."""
     made = browser.new_context(locale="en-GB", timezone_id="Europe/London")
     made.set_default_timeout(10_000)
     yield made
