@@ -1,0 +1,334 @@
+"""Finds the translation of a message that was put together from a pattern and values.
+
+A message of a job is an English sentence with names and numbers in it. The catalogue holds the
+pattern ('Supply {name} is on record as retired.') and its translation. Here a message is taken
+apart into sentences, each is matched to its pattern, and what stands in the places of the pattern
+is translated in its turn where it is known, and kept as it is where it is a name.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from typing import TYPE_CHECKING, Final
+
+from attrs import define, frozen
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+FOREIGN_BEGIN: Final = "\ue000"
+FOREIGN_END: Final = "\ue001"
+"""Marks around what stays English inside a translated text."""
+
+PLACE: Final = re.compile(r"\{([A-Za-z_]\w*)\}")
+"""A place in a pattern."""
+
+LONGEST: Final = 4000
+_MOST_SENTENCES: Final = 4
+_DEEPEST: Final = 6
+_FEWEST_LETTERS: Final = 3
+_SENTENCE_END: Final = re.compile(r"(?<=[.!?])(?<!e\.g\.)(?<!i\.e\.)(?<!No\.)(?<!incl\.)\s+")
+_SAME: Final = str.maketrans({"−": "-", "³": "3", "µ": "u", "’": "'"})
+_WORD: Final = re.compile(r"[A-Za-z]{2,}")
+_COUNT_PLACE: Final = re.compile(r"n\d*")
+_COUNT: Final = re.compile(r"[\d\u202f]+")
+_LITTLE_WORDS: Final = frozenset(
+    (
+        *("the", "is", "are", "of", "not", "and", "was", "were", "for", "with", "this", "that"),
+        *("it", "be", "to", "by", "from", "no", "has", "have", "on", "at", "in", "an", "a"),
+    )
+)
+_FEWEST_LITTLE: Final = 2
+
+
+def sentences(text: str) -> list[str]:
+    """Cut a text into its sentences, in the same way for patterns and for messages.
+
+    Examples
+    --------
+    >>> sentences("Nothing was recorded. Give 0.5 ppm, e.g. by hand.")
+    ['Nothing was recorded.', 'Give 0.5 ppm, e.g. by hand.']
+    """
+    return [part for part in _SENTENCE_END.split(text.strip()) if part]
+
+
+def same(text: str) -> str:
+    """Bring a text to the form in which texts are compared; every letter keeps its place."""
+    text = text.translate(_SAME)
+    return text[:1].lower() + text[1:] if len(text[:1].lower()) == 1 else text
+
+
+def foreign(text: str) -> str:
+    """Mark a text as English."""
+    return f"{FOREIGN_BEGIN}{text}{FOREIGN_END}" if text.strip() else text
+
+
+def looks_english(text: str) -> bool:
+    """Tell whether a text is English prose and not a name or a number.
+
+    Examples
+    --------
+    >>> looks_english("the disk is full"), looks_english("Panel 2"), looks_english("−45 °C")
+    (True, False, False)
+    """
+    words = _WORD.findall(text.lower())
+    return sum(word in _LITTLE_WORDS for word in words) >= _FEWEST_LITTLE
+
+
+@frozen
+class Pattern:
+    """One entry of the catalogue that has places.
+
+    Parameters
+    ----------
+    chunks : tuple of str
+        What stands between the places, in the form for comparing; one more than places.
+    places : tuple of str
+        Names of the places.
+    translation : str
+        With the same places.
+    weight : int
+        How many letters are fixed.
+    in_order : bool
+        Whether the translation keeps the order of the places.
+    """
+
+    chunks: tuple[str, ...]
+    places: tuple[str, ...]
+    translation: str
+    weight: int
+    in_order: bool
+
+    def spans(self, text: str) -> list[tuple[int, int]] | None:
+        """Find what stands in the places of a text in the form for comparing; None where it does not fit."""
+        from_left = self._from_left(text)
+        if from_left is None:
+            return None
+        for name, (begin, end) in zip(self.places, from_left, strict=True):
+            if _COUNT_PLACE.fullmatch(name) and not _COUNT.fullmatch(text[begin:end]):
+                return None
+        if not self.in_order and from_left != self._from_right(text):
+            # It fits in more than one way, and the translation would carry parts to other places.
+            return None
+        return from_left
+
+    def _from_left(self, text: str) -> list[tuple[int, int]] | None:
+        first, last = self.chunks[0], self.chunks[-1]
+        stop = len(text) - len(last)
+        if stop < len(first) or not (text.startswith(first) and text.endswith(last)):
+            return None
+        found: list[tuple[int, int]] = []
+        place = len(first)
+        for chunk in self.chunks[1:-1]:
+            at = text.find(chunk, place, stop)
+            if at < 0:
+                return None
+            found.append((place, at))
+            place = at + len(chunk)
+        found.append((place, stop))
+        return found
+
+    def _from_right(self, text: str) -> list[tuple[int, int]] | None:
+        found: list[tuple[int, int]] = []
+        start, stop = len(self.chunks[0]), len(text) - len(self.chunks[-1])
+        for chunk in self.chunks[-2:0:-1]:
+            at = text.rfind(chunk, start, stop)
+            if at < 0:
+                return None
+            found.append((at + len(chunk), stop))
+            stop = at
+        found.append((start, stop))
+        return found[::-1]
+
+
+def pattern_of(source: str, translation: str) -> Pattern:
+    """Make the pattern of an entry."""
+    pieces = PLACE.split(source)
+    chunks = tuple(same(pieces[0]) if not at else piece.translate(_SAME) for at, piece in enumerate(pieces[::2]))
+    places = tuple(pieces[1::2])
+    order = tuple(PLACE.findall(translation))
+    return Pattern(chunks, places, translation, sum(map(len, chunks)), order == places)
+
+
+def words_of(pattern: Pattern) -> set[str]:
+    """Give the whole words that every text of a pattern has."""
+    found: set[str] = set()
+    for at, chunk in enumerate(pattern.chunks):
+        for word in _WORD.finditer(chunk):
+            cut_before = at > 0 and word.start() == 0
+            cut_after = at < len(pattern.chunks) - 1 and word.end() == len(chunk)
+            if not (cut_before or cut_after):
+                found.add(word[0].lower())
+    return found
+
+
+@define
+class Phrases:
+    """The catalogue of messages in one language.
+
+    Parameters
+    ----------
+    whole : dict of str to str
+        Translations of texts without places, by text without its full stop.
+    alike : dict of str to str
+        The same by the form for comparing.
+    by_word : dict of str to list of Pattern
+        Patterns by a word that few of them have.
+    value : callable
+        Writes what is made of dates, numbers and units; None for anything else.
+    """
+
+    whole: dict[str, str]
+    alike: dict[str, str]
+    by_word: dict[str, list[Pattern]]
+    value: Callable[[str], str | None]
+
+    @classmethod
+    def of(
+        cls, entries: Iterable[tuple[str, str]], value: Callable[[str], str | None]
+    ) -> Phrases:
+        """Make it from pairs of a text and its translation."""
+        whole: dict[str, str] = {}
+        alike: dict[str, str] = {}
+        patterns: list[Pattern] = []
+        for source, translation in entries:
+            bare = _bare(source)
+            if PLACE.search(source):
+                patterns.append(pattern_of(bare, _bare(translation)))
+            else:
+                whole.setdefault(bare, _bare(translation))
+                alike.setdefault(same(bare), _bare(translation))
+        listed = [(one, words_of(one)) for one in patterns]
+        often = Counter(word for _, words in listed for word in words)
+        by_word: dict[str, list[Pattern]] = {}
+        for one, words in listed:
+            rare = min(words, key=lambda word: (often[word], -len(word), word), default="")
+            by_word.setdefault(rare, []).append(one)
+        return cls(whole, alike, by_word, value)
+
+    def translate(self, text: str) -> str:
+        """Translate a message; what is not known stays English between marks."""
+        if len(text) > LONGEST:
+            return foreign(text)
+        return self._prose(text, 0)
+
+    def known(self, text: str) -> str | None:
+        """Translate a text that is one phrase, pattern or value; None where it is none."""
+        return self._one(text, 0)
+
+    def _one(self, text: str, depth: int) -> str | None:
+        bare = _bare(text)
+        stop = text[len(bare) :]
+        found = self.whole.get(bare)
+        if found is None:
+            plain = same(bare)
+            found = self.alike.get(plain)
+            if found is None:
+                found = self.value(bare)
+            if found is None and depth < _DEEPEST:
+                found = self._pattern(bare, plain, depth)
+            if found is not None and bare[:1].isupper() and found[:1].islower():
+                found = found[0].upper() + found[1:]
+        if found is None:
+            return None
+        return found if stop == "." and found.endswith((".", "!", "?", "…")) else found + stop
+
+    def _pattern(self, text: str, plain: str, depth: int) -> str | None:
+        best: tuple[int, Pattern, list[tuple[int, int]]] | None = None
+        for one in self._candidates(plain):
+            if best is not None and one.weight <= best[0]:
+                continue
+            spans = one.spans(plain)
+            if spans is not None:
+                best = (one.weight, one, spans)
+        if best is None:
+            return None
+        _, one, spans = best
+        inside = {
+            name: self._content(text[begin:end], depth + 1)
+            for name, (begin, end) in zip(one.places, spans, strict=True)
+        }
+        return PLACE.sub(lambda found: inside.get(found[1], found[0]), one.translation)
+
+    def _candidates(self, plain: str) -> Iterator[Pattern]:
+        seen: set[str] = set()
+        for found in _WORD.finditer(plain):
+            word = found[0].lower()
+            if word not in seen:
+                seen.add(word)
+                yield from self.by_word.get(word, ())
+        yield from self.by_word.get("", ())
+
+    def _content(self, text: str, depth: int) -> str:
+        """Translate what stands in a place: a phrase, a value, a list, a sentence, or a name."""
+        inner = text.strip()
+        if not inner or depth > _DEEPEST:
+            return text
+        found = self._one(inner, depth)
+        if found is None:
+            if _SENTENCE_END.search(inner):
+                found = self._prose(inner, depth)
+            else:
+                found = self._parts(inner, depth) or inner
+                if found == inner and looks_english(inner):
+                    found = foreign(inner)
+        return text.replace(inner, found, 1) if inner != text else found
+
+    def _prose(self, text: str, depth: int) -> str:
+        listed = sentences(text)
+        told: list[str] = []
+        at = 0
+        while at < len(listed):
+            for many in range(1, min(_MOST_SENTENCES, len(listed) - at) + 1):
+                run = " ".join(listed[at : at + many])
+                found = self._one(run, depth)
+                if found is not None:
+                    told.append(found)
+                    at += many
+                    break
+            else:
+                one = listed[at]
+                found = self._parts(one, depth)
+                if found is None:
+                    found = foreign(one) if _WORD.search(one) else one
+                told.append(found)
+                at += 1
+        return " ".join(told)
+
+    def _parts(self, text: str, depth: int) -> str | None:
+        """Translate a text by its parts: a list, a head with what follows it, words with a bracket."""
+        if depth >= _DEEPEST:
+            return None
+        for sign in ("; ", " → ", " · "):
+            if sign in text:
+                return sign.join(self._content(part, depth + 1) for part in text.split(sign))
+        if text.endswith(")") and " (" in text:
+            head, _, tail = text.partition(" (")
+            known = self._one(head, depth + 1)
+            if known is not None:
+                return f"{known} ({self._content(tail[:-1], depth + 1)})"
+        if ": " in text:
+            head, _, tail = text.partition(": ")
+            known = self._one(head, depth + 1)
+            rest = self._one(tail, depth + 1)
+            if known is None and rest is None:
+                rest = self._parts(tail, depth + 1)
+            if known is not None or rest is not None:
+                shown = known or self._content(head, depth + 1)
+                return f"{shown}: {rest or self._content(tail, depth + 1)}"
+        if ", " in text:
+            listed = [self._one(part, depth + 1) for part in text.split(", ")]
+            if any(part is not None for part in listed):
+                split = text.split(", ")
+                return ", ".join(
+                    part if part is not None else self._content(split[at], depth + 1)
+                    for at, part in enumerate(listed)
+                )
+        return None
+
+
+def _bare(text: str) -> str:
+    """Take the full stop off a text."""
+    text = text.strip()
+    return text[:-1] if text.endswith(".") and not text.endswith("..") else text
