@@ -1,0 +1,1 @@
+"""Who may use the app over a network: accounts, visits and tokens, beside the record."""

@@ -1,0 +1,608 @@
+"""The guard before the app: who may ask from where, how much may be sent, what browsers may do.
+
+Everything here is checked before a page is made: the name under which the server was asked for
+(so that a foreign page cannot reach it by a name of its own that points to this computer), the
+size of what is sent, and that a form was sent from one of the app's own pages.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Awaitable, Callable, Iterable, MutableMapping
+from functools import partial
+from http import HTTPStatus
+from http.cookies import CookieError, SimpleCookie
+from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import parse_qs, urlsplit
+
+from anyio.to_thread import run_sync
+from attrs import define, field
+
+from lungwort.web.visits import COOKIE, LANGUAGE_COOKIE, Visit, Visits
+
+if TYPE_CHECKING:
+    from starlette.responses import Response
+
+Scope = MutableMapping[str, Any]
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+App = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+FORM_LIMIT_BYTES: Final = 64 * 1024
+LONG_FORM_LIMIT_BYTES: Final = 1024 * 1024
+CSRF_WINDOW_BYTES: Final = 8 * 1024
+API: Final = "/api/v1"
+STATIC: Final = "/static/"
+UPLOAD_PATHS: Final = (
+    "/logs",
+    "/tests",
+    "/verify",
+    "/limits",
+    "/findings",
+    "/instruments",
+    "/lots",
+    "/plan",
+    "/judge",
+    "/outlets",
+    "/supplies",
+    "/certificates",
+    "/packs",
+    "/workspace",
+    "/welcome",
+    API,
+)
+"""Where files are sent in: this address and all below it."""
+
+SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
+
+CONTENT_SECURITY_POLICY: Final = (
+    "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+    "font-src 'self'; connect-src 'self'; worker-src 'self'; manifest-src 'self'; "
+    "form-action 'self'; frame-ancestors 'none'; base-uri 'none'; object-src 'none'"
+)
+HEADERS: Final = (
+    (b"content-security-policy", CONTENT_SECURITY_POLICY.encode("ascii")),
+    (b"x-content-type-options", b"nosniff"),
+    (b"x-frame-options", b"DENY"),
+    (b"referrer-policy", b"same-origin"),
+    (
+        b"permissions-policy",
+        b"camera=(self), microphone=(), geolocation=(), usb=(), serial=(), bluetooth=(), payment=()",
+    ),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+)
+STRICT_TRANSPORT: Final = (b"strict-transport-security", b"max-age=31536000")
+_FOR_EVER: Final = b"public, max-age=31536000, immutable"
+
+_TOO_LARGE: Final = (
+    "What was sent is too large: at most {most} is taken here. Nothing of it was kept. "
+    "Split the file, or bring it in at the terminal."
+)
+_NOT_OURS: Final = (
+    "This was not sent from a page of this server, so nothing was changed. "
+    "Open the page again here and send it from there."
+)
+_OLD_PAGE: Final = (
+    "This page was opened before you signed in or before the server was started anew, so "
+    "nothing was changed. Open the page again and send it once more."
+)
+_NO_LENGTH: Final = "The length of what is sent cannot be read, so nothing of it was taken."
+_UNKNOWN_MACHINE: Final = (
+    "The token is not taken: it is unknown, has ended, or was revoked. Ask somebody who keeps "
+    "the workspace for a new one."
+)
+_READ_ONLY: Final = "This token may only read. Use one with the scope 'import'."
+
+
+class _TooLargeError(Exception):
+    """More was sent than is taken."""
+
+
+class _GoneError(Exception):
+    """The browser went away before all was sent."""
+
+
+@define
+class _Body:
+    """What is sent, counted as it comes; the beginning can be looked at before the app reads it."""
+
+    receive: Receive
+    limit: int
+    taken: int = 0
+    over: bool = False
+    waiting: list[Message] = field(factory=list)
+    ended: bool = False
+
+    async def _more(self) -> Message:
+        message = await self.receive()
+        if message["type"] == "http.request":
+            self.taken += len(message.get("body", b""))
+            if self.taken > self.limit:
+                self.over = True
+                raise _TooLargeError
+            self.ended = not message.get("more_body", False)
+        return message
+
+    async def __call__(self) -> Message:
+        if self.waiting:
+            return self.waiting.pop(0)
+        return await self._more()
+
+    async def beginning(self, most: int) -> bytes:
+        """Read at least ``most`` bytes or to the end; the app still gets them."""
+        read = b""
+        while len(read) < most and not self.ended:
+            message = await self._more()
+            if message["type"] != "http.request":
+                raise _GoneError
+            self.waiting.append(message)
+            read += message.get("body", b"")
+        return read
+
+
+class Guard:
+    """ASGI middleware that stands before the app.
+
+    Parameters
+    ----------
+    app : ASGI application
+        What it guards.
+    visits : Visits
+        All visits.
+    allowed_hosts : frozenset of str
+        Names under which the server may be asked for, without ports.
+    secure : bool
+        Whether browsers reach the server by HTTPS.
+    upload_limit : int
+        Largest upload [byte].
+    """
+
+    def __init__(
+        self,
+        app: App,
+        *,
+        visits: Visits,
+        allowed_hosts: frozenset[str],
+        secure: bool,
+        upload_limit: int,
+    ) -> None:
+        self._app = app
+        self._visits = visits
+        self._hosts = frozenset(host.lower().strip("[]") for host in allowed_hosts)
+        self._secure = secure
+        self._upload_limit = upload_limit
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request through, or refuse it."""
+        if scope["type"] == "lifespan":
+            await self._app(scope, receive, send)
+            return
+        if scope["type"] != "http":
+            await receive()
+            await send({"type": "websocket.close", "code": 1008})
+            return
+        await _Request(self, scope, receive, send).run()
+
+    async def serve(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Hand a request on to the app."""
+        await self._app(scope, receive, send)
+
+    @property
+    def visits(self) -> Visits:
+        """All visits."""
+        return self._visits
+
+    @property
+    def secure(self) -> bool:
+        """Whether browsers reach the server by HTTPS."""
+        return self._secure
+
+    def knows_host(self, host: str) -> bool:
+        """Tell whether the server may be asked for under a name."""
+        name = host_name(host)
+        return name is not None and name in self._hosts
+
+    def limit(self, scope: Scope, visit: Visit | None, kind: str) -> int:
+        """Give how much may be sent [byte].
+
+        Whoever has not signed in, where that is needed, sends no more than the sign-in form.
+        """
+        if not takes_uploads(scope["path"]):
+            return FORM_LIMIT_BYTES
+        stranger = visit is None or visit.account is None
+        if stranger and scope["app_needs_sign_in"]:
+            return FORM_LIMIT_BYTES
+        if kind == "application/x-www-form-urlencoded":
+            return LONG_FORM_LIMIT_BYTES
+        return self._upload_limit
+
+
+_HOST: Final = re.compile(r"(?P<name>\[[0-9a-fA-F:.]+\]|[A-Za-z0-9._-]+)(?::(?P<port>\d{1,5}))?")
+
+
+def host_name(host: str) -> str | None:
+    """Take the name out of a ``Host`` header.
+
+    Parameters
+    ----------
+    host : str
+        The header.
+
+    Returns
+    -------
+    str or None
+        In small letters, without brackets and port; None where it cannot be read.
+
+    Examples
+    --------
+    >>> host_name("Air.Example:8765")
+    'air.example'
+    >>> host_name("[::1]:8765")
+    '::1'
+    >>> host_name("127.0.0.1@elsewhere.example")
+    """
+    match = _HOST.fullmatch(host)
+    return None if match is None else match["name"].strip("[]").lower()
+
+
+def takes_uploads(path: str) -> bool:
+    """Tell whether files are sent in at a path."""
+    return any(path == one or path.startswith(f"{one}/") for one in UPLOAD_PATHS)
+
+
+def is_api(path: str) -> bool:
+    """Tell whether a path belongs to the interface for machines."""
+    return path == API or path.startswith(f"{API}/")
+
+
+def first_form_field(beginning: bytes, content_type: str) -> tuple[str, str] | None:
+    """Read the first field of a multipart form from the beginning of its body.
+
+    Parameters
+    ----------
+    beginning : bytes
+        At least the first part as a whole.
+    content_type : str
+        The header, with its boundary.
+
+    Returns
+    -------
+    tuple of (str, str) or None
+        Name and value; None where the first part is a file or is not there as a whole.
+    """
+    found = re.search(r'boundary=(?:"([^"]{1,70})"|([^\s;]{1,70}))', content_type, re.IGNORECASE)
+    if found is None:
+        return None
+    mark = b"--" + (found[1] or found[2]).encode("latin-1", "replace")
+    if not beginning.startswith(mark + b"\r\n"):
+        return None
+    head, blank, rest = beginning[len(mark) + 2 :].partition(b"\r\n\r\n")
+    value, end, _ = rest.partition(b"\r\n" + mark)
+    if not blank or not end:
+        return None
+    named = re.search(
+        rb'^content-disposition:\s*form-data;\s*name="([^"\r\n]*)"\s*$',
+        head,
+        re.IGNORECASE | re.MULTILINE,
+    )
+    if named is None:
+        return None
+    return named[1].decode("latin-1"), value.decode("utf-8", "replace")
+
+
+@define
+class _Request:
+    """One request on its way through the guard."""
+
+    guard: Guard
+    scope: Scope
+    receive: Receive
+    send: Send
+    headers: dict[str, list[str]] = field(factory=dict)
+    visit: Visit | None = None
+    cookie: str | None = None
+    started: bool = False
+    body: _Body | None = None
+
+    @property
+    def path(self) -> str:
+        path: str = self.scope["path"]
+        return path
+
+    @property
+    def safe(self) -> bool:
+        return self.scope["method"] in SAFE_METHODS
+
+    def header(self, name: str) -> str:
+        return self.headers.get(name, [""])[0]
+
+    async def run(self) -> None:
+        for name, value in self.scope["headers"]:
+            self.headers.setdefault(name.decode("latin-1").lower(), []).append(
+                value.decode("latin-1")
+            )
+        hosts = self.headers.get("host", [])
+        if len(hosts) != 1 or host_name(hosts[0]) is None:
+            await self.plain(
+                HTTPStatus.BAD_REQUEST, "This request does not say which server it is for."
+            )
+            return
+        if not self.guard.knows_host(hosts[0]):
+            await self.plain(
+                HTTPStatus.MISDIRECTED_REQUEST,
+                "This server is not known by that name. Start it with --public-name NAME if it "
+                "should be.",
+            )
+            return
+        self.scope["app_needs_sign_in"] = False
+        state = self.scope.setdefault("state", {})
+        if not await self.find_visit():
+            return
+        state["visit"] = self.visit
+        try:
+            await self.checked()
+        except _GoneError:
+            return
+        except _TooLargeError:
+            if self.started:
+                raise
+            await self.too_large()
+
+    async def find_visit(self) -> bool:
+        """Find out who asks; False where the request was refused for it."""
+        visits, now = self.guard.visits, self.guard.visits.now()
+        if is_api(self.path) and "authorization" in self.headers:
+            # A request with a token of its own is a machine's: its cookie is not looked at, so
+            # that no page can borrow a browser's visit by adding a header.
+            return await self.find_machine()
+        if self.path.startswith(STATIC):
+            return True
+        self.scope["app_needs_sign_in"] = await run_sync(visits.needs_sign_in)
+        self.cookie = self.cookie_value(cookie_name(self.scope))
+        self.visit = await run_sync(visits.get, self.cookie, now)
+        if self.visit is None:
+            self.visit = visits.new(now)
+            self.visit.language = self.cookie_value(LANGUAGE_COOKIE)
+        return True
+
+    async def find_machine(self) -> bool:
+        values = self.headers["authorization"]
+        scheme, _, secret = values[0].partition(" ")
+        visits = self.guard.visits
+        if len(values) == 1 and scheme.lower() == "bearer":
+            self.visit = await run_sync(visits.machine, secret.strip(), visits.now())
+        if self.visit is None:
+            await self.refuse(
+                HTTPStatus.UNAUTHORIZED,
+                _UNKNOWN_MACHINE,
+                (b"www-authenticate", b'Bearer realm="lungwort"'),
+            )
+            return False
+        machine = self.visit.machine
+        if not self.safe and (machine is None or "import" not in machine.scopes):
+            await self.refuse(HTTPStatus.FORBIDDEN, _READ_ONLY)
+            return False
+        return True
+
+    def cookie_value(self, name: str) -> str | None:
+        cookies: SimpleCookie = SimpleCookie()
+        for header in self.headers.get("cookie", []):
+            try:
+                cookies.load(header)
+            except CookieError:
+                continue
+        found = cookies.get(name)
+        return None if found is None else found.value
+
+    async def checked(self) -> None:
+        kind = self.header("content-type").partition(";")[0].strip().lower()
+        limit = FORM_LIMIT_BYTES
+        if self.visit is not None and not self.safe:
+            limit = self.guard.limit(self.scope, self.visit, kind)
+        self.body = _Body(self.receive, limit)
+        length = self.headers.get("content-length", [])
+        if length:
+            if len(length) > 1 or not (length[0].isascii() and length[0].isdigit()):
+                await self.refuse(HTTPStatus.BAD_REQUEST, _NO_LENGTH)
+                return
+            if int(length[0][:20]) > limit:
+                await self.too_large()
+                return
+        if not self.safe and not await self.from_own_page(kind):
+            return
+        await self.guard.serve(self.scope, self.body, self.sending)
+
+    async def from_own_page(self, kind: str) -> bool:
+        """Check that a page of this server sent what is sent; False where it was refused."""
+        if self.visit is None:
+            await self.refuse(HTTPStatus.METHOD_NOT_ALLOWED, "This address takes nothing.")
+            return False
+        if self.visit.machine is not None:
+            return True
+        if not self.same_origin():
+            await self.refuse(HTTPStatus.FORBIDDEN, _NOT_OURS)
+            return False
+        if not _equal(await self.form_token(kind), self.visit.csrf):
+            await self.refuse(HTTPStatus.FORBIDDEN, _OLD_PAGE)
+            return False
+        return True
+
+    def same_origin(self) -> bool:
+        """Tell whether all that the browser says of the sending page points here.
+
+        Browsers send ``Sec-Fetch-Site`` and ``Origin`` with every form; programs that are no
+        browsers send neither, and for them the form token alone decides.
+        """
+        sites = self.headers.get("sec-fetch-site", [])
+        if any(site != "same-origin" for site in sites):
+            return False
+        own = ("https" if self.guard.secure else "http", self.header("host").lower())
+        origins = self.headers.get("origin", [])
+        if not origins and "referer" in self.headers:
+            origins = self.headers["referer"]
+        return all(_origin(one) == own for one in origins)
+
+    async def form_token(self, kind: str) -> str:
+        # An upload of hundreds of megabytes must not be read into memory to find its token, nor
+        # taken in before it is known that it may be: so scripts send the token as a header, and
+        # a form puts it first, where it lies within the first few kilobytes. An address is no
+        # place for it: addresses are kept in histories and logs.
+        if token := self.header("x-csrf-token"):
+            return token
+        assert self.body is not None  # noqa: S101 - set before
+        if kind == "multipart/form-data":
+            first = first_form_field(
+                await self.body.beginning(CSRF_WINDOW_BYTES), self.header("content-type")
+            )
+            return first[1] if first is not None and first[0] == "csrf" else ""
+        if kind == "application/x-www-form-urlencoded":
+            text = (await self.body.beginning(self.body.limit + 1)).decode("latin-1")
+            try:
+                tokens = parse_qs(text, max_num_fields=2000).get("csrf", [])
+            except ValueError:
+                return ""
+            return tokens[0] if len(tokens) == 1 else ""
+        return ""
+
+    async def sending(self, message: Message) -> None:
+        """Send on what the app answers, with the headers of the guard."""
+        if message["type"] == "http.response.start":
+            if self.body is not None and self.body.over:
+                # What read the body may have made an error of its own out of its sudden end.
+                raise _TooLargeError
+            self.started = True
+            message["headers"] = self.guarded(message.get("headers", ()), message["status"])
+        await self.send(message)
+
+    def guarded(
+        self, headers: Iterable[tuple[bytes, bytes]], status: int
+    ) -> list[tuple[bytes, bytes]]:
+        ours = [*HEADERS, STRICT_TRANSPORT] if self.guard.secure else list(HEADERS)
+        names = {name for name, _ in ours} | {b"server"}
+        kept = [(name, value) for name, value in headers if name.lower() not in names]
+        if not any(name.lower() == b"cache-control" for name, _ in kept):
+            ours.append((b"cache-control", self.keeping(status)))
+        if (
+            self.visit is not None
+            and self.visit.machine is None
+            and self.visit.token != self.cookie
+        ):
+            ours.append((b"set-cookie", self.cookie_header(self.visit.token)))
+        return [*kept, *ours]
+
+    def keeping(self, status: int) -> bytes:
+        if not self.path.startswith(STATIC) or status not in {
+            HTTPStatus.OK,
+            HTTPStatus.NOT_MODIFIED,
+        }:
+            return b"no-store"
+        return _FOR_EVER if b"v=" in self.scope.get("query_string", b"") else b"no-cache"
+
+    def cookie_header(self, token: str) -> bytes:
+        parts = [f"{cookie_name(self.scope)}={token}", "Path=/", "HttpOnly", "SameSite=Strict"]
+        if self.guard.secure:
+            parts.append("Secure")
+        return "; ".join(parts).encode("ascii")
+
+    async def too_large(self) -> None:
+        assert self.body is not None  # noqa: S101 - set before
+        words = _TOO_LARGE.format(most=_size(self.body.limit))
+        # The rest of what is sent is not read: the connection ends with the answer.
+        await self.refuse(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, words, (b"connection", b"close"))
+
+    async def plain(self, status: HTTPStatus, words: str) -> None:
+        await self.answer(status, words.encode("utf-8"), b"text/plain; charset=utf-8")
+
+    async def refuse(self, status: HTTPStatus, words: str, *headers: tuple[bytes, bytes]) -> None:
+        if self.path.startswith("/api/") or "application/json" in self.header("accept"):
+            problem = {
+                "type": "about:blank",
+                "title": status.phrase,
+                "status": int(status),
+                "detail": words,
+            }
+            await self.answer(
+                status, json.dumps(problem).encode("utf-8"), b"application/problem+json", *headers
+            )
+            return
+        page = await run_sync(partial(self.page, status, words))
+        if page is None:
+            await self.answer(status, words.encode("utf-8"), b"text/plain; charset=utf-8", *headers)
+            return
+        await self.answer(status, bytes(page.body), b"text/html; charset=utf-8", *headers)
+
+    def page(self, status: HTTPStatus, words: str) -> Response | None:
+        """Make a page of the app that says why something was refused."""
+        if self.visit is None or "app" not in self.scope:
+            return None
+        from starlette.requests import Request  # noqa: PLC0415 - only here
+
+        from lungwort.web.context import context_of  # noqa: PLC0415 - the app imports the guard
+
+        ctx = context_of(Request(self.scope))
+        return ctx.page("error.html", status=int(status), code=int(status), words=words)
+
+    async def answer(
+        self, status: HTTPStatus, body: bytes, kind: bytes, *headers: tuple[bytes, bytes]
+    ) -> None:
+        self.started = True
+        own = [
+            (b"content-type", kind),
+            (b"content-length", str(len(body)).encode("ascii")),
+            *headers,
+        ]
+        await self.send(
+            {
+                "type": "http.response.start",
+                "status": int(status),
+                "headers": self.guarded(own, int(status)),
+            }
+        )
+        await self.send(
+            {
+                "type": "http.response.body",
+                "body": b"" if self.scope["method"] == "HEAD" else body,
+            }
+        )
+
+
+def cookie_name(scope: Scope) -> str:
+    """Name the cookie of a visit.
+
+    Browsers send a cookie to every port of a host; the port in its name keeps two servers on
+    one computer from ending each other's visits.
+
+    Parameters
+    ----------
+    scope : dict
+        The request.
+
+    Returns
+    -------
+    str
+        The name.
+    """
+    port = (scope.get("server") or ("", None))[1]
+    return COOKIE if port is None else f"{COOKIE}_{port}"
+
+
+def _origin(text: str) -> tuple[str, str] | None:
+    try:
+        parts = urlsplit(text)
+    except ValueError:
+        return None
+    return (parts.scheme.lower(), parts.netloc.lower())
+
+
+def _equal(one: str, other: str) -> bool:
+    from hmac import compare_digest  # noqa: PLC0415 - only here
+
+    return compare_digest(one.encode("utf-8"), other.encode("utf-8"))
+
+
+def _size(bytes_: int) -> str:
+    mebibyte = 1024 * 1024
+    return f"{bytes_ // mebibyte} MiB" if bytes_ >= mebibyte else f"{bytes_ // 1024} KiB"
