@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from attrs import frozen
@@ -179,8 +180,13 @@ def _by_hand(
 
 def _read(reading: Reading) -> str:
     """Tell the analyte that was read; empty where it cannot be understood."""
+    return _analyte_of(reading.text)
+
+
+@lru_cache(maxsize=4096)
+def _analyte_of(text: str) -> str:
     try:
-        return parse_spot(reading.text, time=reading.time).analyte
+        return parse_spot(text).analyte
     except SpotError:
         return ""
 

@@ -9,11 +9,13 @@ from __future__ import annotations
 import os
 import sqlite3
 from contextlib import contextmanager
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import unquote
 
 from sqlalchemy import URL, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy.pool import NullPool
 
 from lungwort.errors import RegisterError, WorkspaceError
 
@@ -69,9 +71,19 @@ def open_sqlite(
             # A folder that cannot be written has no room for the memory that readers and writers
             # share. SQLite reads the file alone if it is told that nobody writes.
             query["immutable"] = "1"
+    return _sqlite(address, tuple(query.items()), wait_seconds, read_only=read_only)
+
+
+@lru_cache(maxsize=32)
+def _sqlite(
+    address: str, query: tuple[tuple[str, str], ...], wait_seconds: float, *, read_only: bool
+) -> Engine:
+    # Kept, since it knows the statements that it has put together; it holds no connection, so
+    # that the file can be moved or taken away as soon as a workspace is closed.
     engine = create_engine(
-        URL.create("sqlite", database=address, query=query),
+        URL.create("sqlite", database=address, query=dict(query)),
         connect_args={"timeout": wait_seconds},
+        poolclass=NullPool,
     )
 
     @event.listens_for(engine, "connect")
