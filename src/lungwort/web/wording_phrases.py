@@ -40,6 +40,7 @@ _LITTLE_WORDS: Final = frozenset(
     )
 )
 _FEWEST_LITTLE: Final = 2
+_SHORT: Final = 3
 
 
 def sentences(text: str) -> list[str]:
@@ -73,7 +74,8 @@ def looks_english(text: str) -> bool:
     (True, False, False)
     """
     words = _WORD.findall(text.lower())
-    return sum(word in _LITTLE_WORDS for word in words) >= _FEWEST_LITTLE
+    little = sum(word in _LITTLE_WORDS for word in words)
+    return little >= _FEWEST_LITTLE or (little > 0 and len(words) > _SHORT)
 
 
 @frozen
@@ -210,7 +212,7 @@ class Phrases:
     def translate(self, text: str) -> str:
         """Translate a message; what is not known stays English between marks."""
         if len(text) > LONGEST:
-            return foreign(text)
+            return foreign(text)  # a message is never that long: a file's contents
         return self._prose(text, 0)
 
     def known(self, text: str) -> str | None:
@@ -291,7 +293,7 @@ class Phrases:
                 one = listed[at]
                 found = self._parts(one, depth)
                 if found is None:
-                    found = foreign(one) if _WORD.search(one) else one
+                    found = foreign(one) if looks_english(one) else one
                 told.append(found)
                 at += 1
         return " ".join(told)
