@@ -91,7 +91,7 @@ def path_of(workspace: Workspace, run_id: str) -> Path:
     """
     if not _NAME.fullmatch(run_id):
         raise UnknownRecordError(
-            f"{run_id!r} is no name of a test under way, which goes like open-k3m9q2wd. "
+            f"{run_id!r} is no name of a test under way, which goes like open-k3m5q2wd. "
             "'lungwort test list' lists them."
         )
     return workspace.folder / OPEN_TESTS / f"{run_id}.json"
