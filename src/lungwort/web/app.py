@@ -73,6 +73,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.needs_sign_in = lambda: _has_accounts(app.state.workspace)
     for name in PAGES:
         app.include_router(importlib.import_module(f"lungwort.web.pages.{name}").router)
+    with resources.as_file(resources.files("lungwort.paper") / "fonts") as folder:
+        app.mount("/static/fonts", StaticFiles(directory=folder), name="fonts")
     with resources.as_file(resources.files("lungwort.web") / "static") as folder:
         app.mount("/static", StaticFiles(directory=folder), name="static")
     app.add_exception_handler(LungwortError, _refused)

@@ -24,12 +24,15 @@ class Place:
         Who sees it.
     main : bool
         Whether it is among the few that a small screen shows first.
+    short : str
+        What it says there; the label where nothing is given.
     """
 
     address: str
     label: str
     role: str = "look"
     main: bool = False
+    short: str = ""
 
 
 MENU: Final = (
@@ -44,7 +47,7 @@ MENU: Final = (
     (
         N_("Do"),
         (
-            Place("/tests", N_("Test by hand"), main=True),
+            Place("/tests", N_("Tests by hand"), main=True, short=N_("Tests")),
             Place("/logs", N_("Readings"), main=True),
             Place("/findings", N_("Findings"), main=True),
             Place("/approvals", N_("Approvals")),
