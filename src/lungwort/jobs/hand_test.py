@@ -51,6 +51,7 @@ __all__ = [
     "stand",
     "start",
     "thing_lapses",
+    "usual_procedure",
     "void",
 ]
 
@@ -113,7 +114,7 @@ def _begun(
             f"{place.name} --in-use --reason TEXT', or test another."
         )
     supply = register.get(Supply, place.supply_id)
-    chosen = procedure or (_CHARGING_DEFAULT if supply.kind == _CHARGING else DEFAULT)
+    chosen = procedure or usual_procedure(supply)
     found = load_procedure(chosen, workspace.folder / files.PROCEDURES)
     known = files.context(
         workspace,
@@ -123,6 +124,11 @@ def _begun(
         site_zone(workspace, place),
     )
     return runner.start(found, known, at.now), [who.remark] if who.remark else []
+
+
+def usual_procedure(supply: Supply) -> str:
+    """Give the id of the procedure that is followed at a supply where none is chosen."""
+    return _CHARGING_DEFAULT if supply.kind == _CHARGING else DEFAULT
 
 
 def stand(where: Where | Path | None, run_id: str | None, *, now: datetime) -> Stand:

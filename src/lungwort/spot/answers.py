@@ -322,6 +322,30 @@ def _tube_kind(run: Run, lot: KnownLot) -> TubeKind:
     )
 
 
+def device_of(run: Run, lot: KnownLot) -> tuple[IndicatorKind | TubeKind | None, bool]:
+    """Give the kind of indicator or tube by which a lot is read.
+
+    Parameters
+    ----------
+    run : Run
+        The test.
+    lot : KnownLot
+        The lot.
+
+    Returns
+    -------
+    tuple of (IndicatorKind or TubeKind or None, bool)
+        The kind, and whether it was taken because the lot names none that is known; None for a lot
+        that is read by nothing.
+    """
+    own = _kind_of(run, lot)
+    if own is not None:
+        return own, False
+    general = {"oil_indicator": BUILT_IN_INDICATOR, "tube": f"tube-{lot.analyte}"}.get(lot.kind)
+    known: tuple[IndicatorKind | TubeKind, ...] = (*run.context.indicators, *run.context.tubes)
+    return next((one for one in known if one.id == general), None), True
+
+
 def read_tube(run: Run, ask: Ask, given: str) -> TubeReading:
     """Work out what the tube of an entry says.
 
