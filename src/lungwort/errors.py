@@ -17,6 +17,7 @@
     │       ├── UnknownRecordError    no such thing is on record
     │       ├── StaleRecordError      somebody else changed it meanwhile
     │       └── WorkspaceError        the workspace folder or its database cannot be used
+    │           └── OldWorkspaceError     it must be brought up to date first
     └── OutputError           a result that could not be written
 
 Every message says what was found, where, and what to do about it.
@@ -143,6 +144,10 @@ class StaleRecordError(RegisterError):
 
 class WorkspaceError(RegisterError):
     """The workspace folder or its database cannot be used."""
+
+
+class OldWorkspaceError(WorkspaceError):
+    """The database is that of an older lungwort and must be brought up to date first."""
 
 
 class OutputError(LungwortError):

@@ -160,7 +160,7 @@ def test_from_each_step_to_the_newest_with_a_record(
     workspace.close()
     monkeypatch.setattr(migrate, "HEAD", "0003")
 
-    with pytest.raises(WorkspaceError, match=r"older lungwort \(form '0002'\).*Open the workspace"):
+    with pytest.raises(WorkspaceError, match=r"older lungwort \(form '0002'\).*Bring it up to date"):
         open_workspace(workspace.folder, read_only=True)
     with open_workspace(workspace.folder) as again:
         assert _forms(again) == ("0003", True)

@@ -58,7 +58,9 @@ class Visitor:
 
     def get(self, path: str, *, headers: Mapping[str, str] | None = None) -> httpx.Response:
         """Get a page."""
-        answer = self.client.get(path, headers=dict(headers or {}), follow_redirects=False)
+        answer: httpx.Response = self.client.get(
+            path, headers=dict(headers or {}), follow_redirects=False
+        )
         found = re.search(r'<meta name="csrf" content="([^"]*)"', answer.text)
         if found:
             self.csrf = unescape(found[1])
@@ -81,13 +83,14 @@ class Visitor:
         """Send a form, with the token of the visit."""
         if not self.csrf:
             self.get("/today")
-        return self.client.post(
+        answer: httpx.Response = self.client.post(
             path,
             data={"csrf": self.csrf, **(fields or {})},
             files=files,
             headers={"Origin": PLACE, "X-CSRF-Token": self.csrf, **(headers or {})},
             follow_redirects=False,
         )
+        return answer
 
     def done(self, path: str, fields: Fields | None = None, **more: Any) -> str:
         """Send a form that must be taken, go on, and give the next page's text without marks."""

@@ -132,7 +132,7 @@ def test_table_view_sorts_numbers_as_numbers() -> None:
     class Ctx:
         request = Request()
 
-    Ctx.request.query_params = Request.query_params(sort="n")  # type: ignore[misc, assignment]
+    Ctx.request.query_params = Request.query_params(sort="n")  # type: ignore[assignment]
     table = Table(
         key="k", columns=(Column("n", "N"),), rows=((Cell("10", sort=10),), (Cell("2", sort=2),))
     )

@@ -31,24 +31,25 @@ def ids_by_name(where: Where | Path | None) -> dict[tuple[str, str], str]:
         Lot,
         Outlet,
         Person,
+        Record,
         Site,
         Supply,
     )
 
-    named = {
+    kinds: dict[str, type[Record]] = {
         "site": Site,
         "supply": Supply,
         "outlet": Outlet,
         "instrument": Instrument,
         "person": Person,
         "lot": Lot,
+        "finding": Finding,
+        "certificate": Certificate,
     }
-    numbered = {"finding": Finding, "certificate": Certificate}
     found: dict[tuple[str, str], str] = {}
     with opened(where, read_only=True) as workspace:
-        for word, kind in {**named, **numbered}.items():
+        for word, kind in kinds.items():
             for one in workspace.register.all(kind):
-                name = one.number if word in numbered else one.name  # type: ignore[attr-defined]
                 found[word, one.id.casefold()] = one.id
-                found[word, name.casefold()] = one.id
+                found[word, str(getattr(one, one.NAME)).casefold()] = one.id
     return found

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import inspect, text
 
-from lungwort.errors import WorkspaceError
+from lungwort.errors import OldWorkspaceError, WorkspaceError
 from lungwort.register.engine import SQLITE, explained, reading, writing
 
 if TYPE_CHECKING:
@@ -113,7 +113,9 @@ def bring_up_to_date(engine: Engine, *, read_only: bool) -> None:
     Raises
     ------
     WorkspaceError
-        Where it was made by a newer lungwort, is not lungwort's, or is older and may only be read.
+        Where it was made by a newer lungwort or is not lungwort's.
+    OldWorkspaceError
+        Where it is older and may only be read.
     """
     with reading(engine) as connection:
         found = form(connection)
@@ -130,9 +132,9 @@ def bring_up_to_date(engine: Engine, *, read_only: bool) -> None:
             f"this one knows up to {HEAD!r}). Install the newest lungwort. Nothing was touched."
         )
     if read_only:
-        raise WorkspaceError(
+        raise OldWorkspaceError(
             f"The database is that of an older lungwort (form {found!r}), and is opened for reading "
-            "only. Open the workspace for writing once, so that it can be brought up to date."
+            "only. Bring it up to date with 'lungwort workspace upgrade'."
         )
     if engine.dialect.name == SQLITE:
         _copy_sqlite(engine, found)

@@ -20,6 +20,7 @@ from lungwort.accounts.store import FILE as ACCOUNTS_FILE
 from lungwort.errors import (
     InputError,
     LungwortError,
+    OldWorkspaceError,
     OutputError,
     StaleRecordError,
     UnknownRecordError,
@@ -135,6 +136,8 @@ def _refused(request: Request, error: Exception) -> Response:
         return RedirectResponse("/welcome", status_code=303)
     if isinstance(error, NobodySignedInError) and not request.url.path.startswith(API):
         return _to_sign_in(request)
+    if isinstance(error, OldWorkspaceError) and not request.url.path.startswith(API):
+        return context_of(request).page("old_workspace.html", status=503)
     return _told(request, status_of(error), str(error))
 
 

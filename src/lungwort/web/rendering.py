@@ -104,7 +104,7 @@ def _moment(context: Context, value: datetime, zone: str = "UTC") -> str:
 
 
 @pass_context
-def _number(context: Context, value: float | None, unit: str = "") -> str:
+def _number(context: Context, value: float, unit: str = "") -> str:
     ctx: Ctx = context["ctx"]
     return ctx.wording.number(value, unit)
 
