@@ -20,7 +20,7 @@ SUPPLY_BAR_G = 7.0
 
 def baseline(file: Path) -> float:
     """Read with bare Polars and parse the times; gives the time taken [s]."""
-    import polars as pl  # noqa: PLC0415 - the process is this stage's
+    import polars as pl
 
     begin = time.perf_counter()
     frame = pl.read_csv(file).with_columns(
@@ -35,7 +35,7 @@ def baseline(file: Path) -> float:
 
 def read(file: Path) -> float:
     """Read with `read_log`; gives the time taken [s]."""
-    from lungwort.logs.read import read_log  # noqa: PLC0415
+    from lungwort.logs.read import read_log
 
     begin = time.perf_counter()
     log = read_log([file], zone="UTC")
@@ -46,11 +46,11 @@ def read(file: Path) -> float:
 
 def judge(file: Path) -> float:
     """Judge what was read before; gives the time taken [s]."""
-    from lungwort.limits.load import limit_set  # noqa: PLC0415
-    from lungwort.limits.model import Conditions  # noqa: PLC0415
-    from lungwort.logs.read import read_log  # noqa: PLC0415
-    from lungwort.spot.parse import parse_spot  # noqa: PLC0415
-    from lungwort.verdict.judge import judge as hold  # noqa: PLC0415
+    from lungwort.limits.load import limit_set
+    from lungwort.limits.model import Conditions
+    from lungwort.logs.read import read_log
+    from lungwort.spot.parse import parse_spot
+    from lungwort.verdict.judge import judge as hold
 
     log = read_log([file], zone="UTC")
     limits = limit_set(LIMIT_SET)
