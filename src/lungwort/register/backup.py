@@ -237,6 +237,10 @@ def _write_heads(
         _put(archive, members, heads.FILE, source)
 
 
+_OF_THE_SERVER: Final = ("accounts.sqlite", "lungwort-server.json")
+"""Passwords, visits and tokens are secrets and prove nothing; a running server is no record."""
+
+
 def _is_left_out(path: Path, folder: Path) -> bool:
     name = path.name
     if name.startswith(".lungwort-") and name.endswith(".part"):
@@ -246,7 +250,12 @@ def _is_left_out(path: Path, folder: Path) -> bool:
     return (
         name in {FILE, heads.FILE, MANIFEST, ROWS_FILE}
         or name.startswith(
-            (DATABASE_FILE, f"{Path(DATABASE_FILE).stem}-before-", f".{DATABASE_FILE}")
+            (
+                DATABASE_FILE,
+                f"{Path(DATABASE_FILE).stem}-before-",
+                f".{DATABASE_FILE}",
+                *_OF_THE_SERVER,
+            )
         )
         or name.endswith(".lock")
     )

@@ -19,6 +19,7 @@ from urllib.parse import parse_qs, urlsplit
 from anyio.to_thread import run_sync
 from attrs import define, field
 
+from lungwort.errors import LungwortError
 from lungwort.web.visits import COOKIE, LANGUAGE_COOKIE, Visit, Visits
 
 if TYPE_CHECKING:
@@ -220,6 +221,7 @@ class Guard:
         return self._upload_limit
 
 
+_LANGUAGE: Final = re.compile(r"[a-z]{2}")
 _HOST: Final = re.compile(r"(?P<name>\[[0-9a-fA-F:.]+\]|[A-Za-z0-9._-]+)(?::(?P<port>\d{1,5}))?")
 
 
@@ -304,6 +306,7 @@ class _Request:
     headers: dict[str, list[str]] = field(factory=dict)
     visit: Visit | None = None
     cookie: str | None = None
+    language: str | None = None
     started: bool = False
     body: _Body | None = None
 
@@ -339,7 +342,11 @@ class _Request:
             return
         self.scope["app_needs_sign_in"] = False
         state = self.scope.setdefault("state", {})
-        if not await self.find_visit():
+        try:
+            if not await self.find_visit():
+                return
+        except LungwortError as error:
+            await self.plain(HTTPStatus.SERVICE_UNAVAILABLE, str(error))
             return
         state["visit"] = self.visit
         try:
@@ -362,10 +369,12 @@ class _Request:
             return True
         self.scope["app_needs_sign_in"] = await run_sync(visits.needs_sign_in)
         self.cookie = self.cookie_value(cookie_name(self.scope))
+        chosen = self.cookie_value(LANGUAGE_COOKIE)
+        self.language = chosen if chosen is not None and _LANGUAGE.fullmatch(chosen) else None
         self.visit = await run_sync(visits.get, self.cookie, now)
         if self.visit is None:
             self.visit = visits.new(now)
-            self.visit.language = self.cookie_value(LANGUAGE_COOKIE)
+            self.visit.language = self.language
         return True
 
     async def find_machine(self) -> bool:
@@ -491,6 +500,9 @@ class _Request:
             and self.visit.token != self.cookie
         ):
             ours.append((b"set-cookie", self.cookie_header(self.visit.token)))
+        if self.visit is not None and self.visit.language not in {None, self.language}:
+            # What was chosen is remembered on this device when the visit is over.
+            ours.append((b"set-cookie", self.language_header(str(self.visit.language))))
         return [*kept, *ours]
 
     def keeping(self, status: int) -> bytes:
@@ -506,6 +518,18 @@ class _Request:
         if self.guard.secure:
             parts.append("Secure")
         return "; ".join(parts).encode("ascii")
+
+    def language_header(self, language: str) -> bytes:
+        year = 365 * 24 * 3600
+        parts = [
+            f"{LANGUAGE_COOKIE}={language}",
+            "Path=/",
+            f"Max-Age={year}",
+            "HttpOnly",
+            "SameSite=Strict",
+            *(["Secure"] if self.guard.secure else []),
+        ]
+        return "; ".join(parts).encode("ascii", "ignore")
 
     async def too_large(self) -> None:
         assert self.body is not None  # noqa: S101 - set before

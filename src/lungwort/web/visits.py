@@ -8,7 +8,7 @@ import secrets
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -31,6 +31,9 @@ if TYPE_CHECKING:
 
 COOKIE: Final = "lungwort_visit"
 LANGUAGE_COOKIE: Final = "lungwort_language"
+PERSON_EVERY: Final = timedelta(minutes=1)
+"""How often it is looked up whether the person of an account is still on record and in use."""
+
 MOST_VISITS: Final = 10_000
 """Visits kept in memory; the one that was not seen for longest is forgotten first."""
 
@@ -108,11 +111,20 @@ class Visits:
         Gives the folder of the workspace; None while there is none.
     clock : callable
         Gives the present moment, UTC.
+
+    Attributes
+    ----------
+    always : bool
+        Whether somebody must sign in even where there are no accounts (and so nobody can): set
+        where others than this computer reach the server, so that it is not open to all of them
+        once the file of the accounts is gone.
     """
 
     def __init__(self, folder: Callable[[], Path | None], *, clock: Callable[[], datetime]) -> None:
         self._folder = folder
         self._clock = clock
+        self.always = False
+        self._persons: dict[str, tuple[datetime, bool]] = {}
         self._known: OrderedDict[str, Visit] = OrderedDict()
         self._lock = threading.Lock()
         self._accounts: tuple[Path, Accounts] | None = None
@@ -124,7 +136,7 @@ class Visits:
     def needs_sign_in(self) -> bool:
         """Tell whether somebody must sign in: as soon as there are accounts."""
         folder = self._folder()
-        return folder is not None and (folder / FILE).exists()
+        return self.always or folder is not None and (folder / FILE).exists()
 
     def accounts(self) -> Accounts | None:
         """Open the accounts of the workspace; None where there are none."""
@@ -173,6 +185,9 @@ class Visits:
             return None
         accounts = self.accounts()
         account = None if accounts is None else accounts.visit(cookie, now=now)
+        if accounts is not None and account is not None and not self._acts(account, now):
+            accounts.end(cookie)
+            account = None
         with self._lock:
             visit = self._known.get(cookie)
             if visit is not None:
@@ -190,6 +205,16 @@ class Visits:
             visit.language = account.language
         visit.seen = now
         return self._kept(visit)
+
+    def _acts(self, account: Account, now: datetime) -> bool:
+        from lungwort.jobs.account import person_in_use  # noqa: PLC0415 - opens the record
+        from lungwort.jobs.opening import Where  # noqa: PLC0415 - see above
+
+        known = self._persons.get(account.person_id)
+        if known is None or not timedelta(0) <= now - known[0] < PERSON_EVERY:
+            known = (now, person_in_use(Where(workspace=self._folder()), account.person_id))
+            self._persons[account.person_id] = known
+        return known[1]
 
     def _kept(self, visit: Visit) -> Visit:
         with self._lock:
@@ -280,6 +305,8 @@ class Visits:
         if accounts is None or found is None:
             return None
         account = accounts.by_id(found.account_id)
+        if not self._acts(account, now):
+            return None
         most = TEST if IMPORT in found.scopes else LOOK
         role = min(account.role, most, key=ROLES.index)
         return Visit(
