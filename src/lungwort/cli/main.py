@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from lungwort.cli import finding, instrument, lot, outlet, person, site, supply, workspace
+from lungwort.cli import account, finding, instrument, lot, outlet, person, site, supply, workspace
 from lungwort.cli.certificate import certificate
 from lungwort.cli.certify import certify
 from lungwort.cli.convert import NumberCommand, convert
@@ -21,6 +21,7 @@ from lungwort.cli.limits import limits
 from lungwort.cli.pack import pack
 from lungwort.cli.print_ import app as print_app
 from lungwort.cli.return_ import return_
+from lungwort.cli.serve import serve
 from lungwort.cli.status import status
 from lungwort.cli.test import app as test_app
 from lungwort.cli.verify import verify
@@ -66,6 +67,8 @@ app.command()(pack)
 app.command()(verify)
 app.command()(status)
 app.command()(due)
+app.command()(serve)
+app.add_typer(account.app, name="account")
 
 
 def _version(wanted: bool) -> None:

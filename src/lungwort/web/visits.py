@@ -136,7 +136,7 @@ class Visits:
     def needs_sign_in(self) -> bool:
         """Tell whether somebody must sign in: as soon as there are accounts."""
         folder = self._folder()
-        return self.always or folder is not None and (folder / FILE).exists()
+        return self.always or (folder is not None and (folder / FILE).exists())
 
     def accounts(self) -> Accounts | None:
         """Open the accounts of the workspace; None where there are none."""
