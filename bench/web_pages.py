@@ -25,7 +25,7 @@ from pathlib import Path
 from statistics import median, quantiles
 from typing import TYPE_CHECKING, Any
 
-import httpx
+import httpx2 as httpx
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

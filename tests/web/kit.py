@@ -14,7 +14,7 @@ from html import unescape
 from pathlib import Path
 from typing import Any
 
-import httpx
+import httpx2 as httpx
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 

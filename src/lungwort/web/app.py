@@ -6,45 +6,28 @@ import importlib
 import logging
 from http import HTTPStatus
 from importlib import resources
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 from urllib.parse import quote
 
 from fastapi import FastAPI, Request
-from fastapi.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from fastapi.responses import PlainTextResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from lungwort import __version__
-from lungwort.accounts.store import FILE as ACCOUNTS_FILE
-from lungwort.errors import (
-    InputError,
-    LungwortError,
-    OldWorkspaceError,
-    OutputError,
-    StaleRecordError,
-    UnknownRecordError,
-    WorkspaceError,
-)
-from lungwort.web.context import (
-    NobodySignedInError,
-    NotAllowedError,
-    NoWorkspaceError,
-    context_of,
-)
+from lungwort.errors import LungwortError, OldWorkspaceError
+from lungwort.web.api.interface import make_api
+from lungwort.web.context import NobodySignedInError, NoWorkspaceError, context_of
 from lungwort.web.guard import Guard
 from lungwort.web.pages import PAGES
+from lungwort.web.statuses import FAULT, SYSTEM, status_of
 from lungwort.web.visits import Visits
 
 if TYPE_CHECKING:
     from lungwort.web.settings import Settings
 
 LOG: Final = logging.getLogger("lungwort.web")
-API: Final = "/api/"
-FAULT: Final = (
-    "A fault in lungwort itself: what you asked was not done, and nothing here is a verdict. "
-    "Try again; if it comes back, write down what you did and report it."
-)
+API: Final = "/api/v1"
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -71,9 +54,10 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.workspace = settings.workspace
     visits = Visits(lambda: app.state.workspace, clock=settings.clock)
     app.state.visits = visits
-    app.state.needs_sign_in = lambda: _has_accounts(app.state.workspace)
+    app.state.needs_sign_in = visits.needs_sign_in
     for name in PAGES:
         app.include_router(importlib.import_module(f"lungwort.web.pages.{name}").router)
+    app.mount(API, make_api(app.state))
     with resources.as_file(resources.files("lungwort.paper") / "fonts") as folder:
         app.mount("/static/fonts", StaticFiles(directory=folder), name="fonts")
     with resources.as_file(resources.files("lungwort.web") / "static") as folder:
@@ -92,51 +76,17 @@ def create_app(settings: Settings) -> FastAPI:
     return app
 
 
-def _has_accounts(workspace: Path | None) -> bool:
-    return workspace is not None and (workspace / ACCOUNTS_FILE).exists()
-
-
 def _hosts(settings: Settings) -> frozenset[str]:
     own = {settings.host} if settings.host not in {"0.0.0.0", "::"} else set()  # noqa: S104 - compared, not bound
     return frozenset({"127.0.0.1", "localhost", "[::1]", "::1", *own, *settings.names})
 
 
-_STATUS: Final = (
-    (UnknownRecordError, HTTPStatus.NOT_FOUND),
-    (StaleRecordError, HTTPStatus.CONFLICT),
-    (NotAllowedError, HTTPStatus.FORBIDDEN),
-    (NobodySignedInError, HTTPStatus.UNAUTHORIZED),
-    (WorkspaceError, HTTPStatus.SERVICE_UNAVAILABLE),
-    (InputError, HTTPStatus.UNPROCESSABLE_ENTITY),
-    (OutputError, HTTPStatus.INSUFFICIENT_STORAGE),
-)
-
-
-def status_of(error: Exception) -> HTTPStatus:
-    """Give the HTTP status that goes with an error of lungwort's.
-
-    Parameters
-    ----------
-    error : Exception
-        The error.
-
-    Returns
-    -------
-    http.HTTPStatus
-        400 or higher.
-    """
-    return next(
-        (status for kind, status in _STATUS if isinstance(error, kind)),
-        HTTPStatus.INTERNAL_SERVER_ERROR,
-    )
-
-
 def _refused(request: Request, error: Exception) -> Response:
-    if isinstance(error, NoWorkspaceError) and not request.url.path.startswith(API):
+    if isinstance(error, NoWorkspaceError):
         return RedirectResponse("/welcome", status_code=303)
-    if isinstance(error, NobodySignedInError) and not request.url.path.startswith(API):
+    if isinstance(error, NobodySignedInError):
         return _to_sign_in(request)
-    if isinstance(error, OldWorkspaceError) and not request.url.path.startswith(API):
+    if isinstance(error, OldWorkspaceError):
         return context_of(request).page("old_workspace.html", status=503)
     return _told(request, status_of(error), str(error))
 
@@ -169,8 +119,7 @@ def _http_error(request: Request, error: Exception) -> Response:
 
 def _system_error(request: Request, error: Exception) -> Response:
     LOG.error("%s %s", request.method, request.url.path, exc_info=error)
-    words = f"The system says: {error}. Check the folder and the space on the disk."
-    return _told(request, HTTPStatus.INSUFFICIENT_STORAGE, words)
+    return _told(request, HTTPStatus.INSUFFICIENT_STORAGE, SYSTEM.format(error=error))
 
 
 def _fault(request: Request, error: Exception) -> Response:
@@ -181,13 +130,6 @@ def _fault(request: Request, error: Exception) -> Response:
 def _told(
     request: Request, status: HTTPStatus, words: str, *, headers: dict[str, str] | None = None
 ) -> Response:
-    if request.url.path.startswith(API):
-        return JSONResponse(
-            {"type": "about:blank", "title": status.phrase, "status": status, "detail": words},
-            status_code=status,
-            media_type="application/problem+json",
-            headers=headers,
-        )
     if getattr(request.state, "visit", None) is None:
         return PlainTextResponse(words, status_code=status, headers=headers)
     answer = context_of(request).page("error.html", status=status, code=int(status), words=words)
