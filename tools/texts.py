@@ -45,7 +45,7 @@ _TOML: Final = {
     "intervals": (SOURCE / "plan", {"title", "remarks", "remark", "text", "why"}),
     "procedures": (
         SOURCE / "spot" / "library",
-        {"title", "remarks", "about", "cautions", "text", "ask", "why", "says", "word", "name"},
+        {"title", "remarks", "about", "cautions", "text", "ask", "why", "says", "word"},
     ),
 }
 _SKIPPED: Final = frozenset(
@@ -321,9 +321,7 @@ def load(path: Path, language: str | None = None) -> Catalog:
 
 def parts_of(language: str) -> dict[str, Catalog]:
     """Read all parts of a language."""
-    return {
-        path.stem: load(path, language) for path in sorted((LOCALE / language).glob("*.po"))
-    }
+    return {path.stem: load(path, language) for path in sorted((LOCALE / language).glob("*.po"))}
 
 
 def _identity(key: str) -> str | tuple[str, str]:
@@ -399,7 +397,9 @@ def stale(found: Found, language: str) -> list[str]:
         if part == PHRASES:
             continue
         now = {_identity(key) for key in found.get(part, {})}
-        left += [f"{part}: {message.id}" for message in catalog if message.id and message.id not in now]
+        left += [
+            f"{part}: {message.id}" for message in catalog if message.id and message.id not in now
+        ]
     return left
 
 
@@ -410,7 +410,9 @@ def faults(language: str) -> list[str]:
         for message in catalog:
             if not message.id or not message.string:
                 continue
-            forms = message.string if isinstance(message.string, (tuple, list)) else [message.string]
+            forms = (
+                message.string if isinstance(message.string, (tuple, list)) else [message.string]
+            )
             source = message.id if isinstance(message.id, str) else message.id[1]
             for form in forms:
                 if not form or isinstance(message.id, tuple):
