@@ -28,7 +28,7 @@ LONGEST: Final = 4000
 _MOST_SENTENCES: Final = 4
 _DEEPEST: Final = 6
 _FEWEST_LETTERS: Final = 3
-_SENTENCE_END: Final = re.compile(r"(?<=[.!?])(?<!e\.g\.)(?<!i\.e\.)(?<!No\.)(?<!incl\.)\s+")
+_SENTENCE_END: Final = re.compile(r"(?<=[.!?])(?<!e\.g\.)(?<!i\.e\.)(?<!No\.)(?<!incl\.)(?<! s\.)(?<!Ph\.)(?<!Eur\.)\s+")
 _SAME: Final = str.maketrans({"−": "-", "³": "3", "µ": "u", "’": "'"})
 _WORD: Final = re.compile(r"[A-Za-z]{2,}")
 _COUNT_PLACE: Final = re.compile(r"n\d*")
