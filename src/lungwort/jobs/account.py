@@ -12,7 +12,7 @@ from lungwort.accounts.model import APPROVE, KEEP, LOOK, TEST, Account
 from lungwort.accounts.store import FILE, Accounts, open_accounts
 from lungwort.errors import InputError, LungwortError, RegisterError, UnknownRecordError
 from lungwort.jobs.catalogue.shape import Listing, Section
-from lungwort.jobs.opening import Where, opened
+from lungwort.jobs.opening import Where, common_zone, opened
 from lungwort.register.model import Person
 
 if TYPE_CHECKING:
@@ -135,6 +135,23 @@ def people(where: Where) -> tuple[tuple[str, str], ...]:
     with opened(where, read_only=True) as workspace:
         found = [one for one in workspace.register.all(Person) if one.in_use]
     return tuple((one.id, one.name) for one in sorted(found, key=lambda one: one.name.casefold()))
+
+
+def zone(where: Where) -> str:
+    """Give the time zone in which times of accounts are shown.
+
+    Parameters
+    ----------
+    where : Where
+        Which workspace.
+
+    Returns
+    -------
+    str
+        The zone that all sites share; UTC where they share none.
+    """
+    with opened(where, read_only=True) as workspace:
+        return common_zone(workspace.register) or "UTC"
 
 
 def person_in_use(where: Where, person_id: str) -> bool:

@@ -10,9 +10,9 @@ from attrs import frozen
 from lungwort.accounts.model import IMPORT, READ, MachineToken
 from lungwort.accounts.store import FILE, open_accounts
 from lungwort.errors import InputError
-from lungwort.jobs.account import folder_of, open_existing
+from lungwort.jobs.account import folder_of, open_existing, zone
 from lungwort.jobs.catalogue.shape import Listing, Section
-from lungwort.jobs.opening import Where, common_zone, opened
+from lungwort.jobs.opening import Where
 from lungwort.paper.text import Clock
 
 if TYPE_CHECKING:
@@ -111,8 +111,7 @@ def tokens(where: Where) -> Listing:
         with open_accounts(folder, create=False) as accounts:
             found = accounts.tokens()
             named = {one.id: one.name for one in accounts.list()}
-    with opened(where, read_only=True) as workspace:
-        clock = Clock.for_period(common_zone(workspace.register) or "UTC", None, None)
+    clock = Clock.for_period(zone(where), None, None)
     rows = tuple(
         (
             one.id,

@@ -4,5 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-PAGES: Final = ("today",)
+PAGES: Final = (
+    "accounts",
+    "sign_in",
+    "today",
+)
 """Modules with a router, in the order of the alphabet."""
