@@ -95,7 +95,7 @@ def test_what_comes_after_the_end_is_told_and_not_lost(yard: Workspace) -> None:
         run_id,
         batch([attrs.evolve(queued()[3], id="other")], LATER + MINUTE),
     )
-    assert states(late) == ["refused"]
+    assert states(late) == ["late"]
     assert "recorded before this came, so it is not in it" in late.answers[0].why
 
 

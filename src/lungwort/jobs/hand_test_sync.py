@@ -41,8 +41,10 @@ TAKEN: Final = "taken"
 NOT_ACCEPTED: Final = "refused"
 DIFFERS: Final = "differs"
 KEPT: Final = "kept"
+LATE: Final = "late"
 """``taken``: it counts. ``refused``: it is not accepted. ``differs``: another device was first with
-something else. ``kept``: it does not fit yet, nothing was done, and it may come again."""
+something else. ``kept``: it does not fit yet, nothing was done, and it may come again. ``late``: the
+test was on record before it came."""
 
 MOST_ENTRIES: Final = 500
 _LONGEST: Final = 4000
@@ -112,7 +114,7 @@ class Answered:
     id : str
         As the device named it.
     state : str
-        ``taken``, ``refused``, ``differs`` or ``kept``.
+        ``taken``, ``refused``, ``differs``, ``kept`` or ``late``.
     why : str
         Why it was not taken.
     told : tuple of str
@@ -346,7 +348,7 @@ def _ended(workspace: Workspace, run_id: str, batch: Batch, clocked: Clocked) ->
             answers.append(
                 Answered(
                     id=one.id,
-                    state=NOT_ACCEPTED,
+                    state=LATE,
                     why=(
                         "The test was recorded before this came, so it is not in it. Where it matters, "
                         "amend the test on record."

@@ -7,6 +7,7 @@ from typing import Final
 PAGES: Final = (
     "accounts",
     "sign_in",
+    "tests",
     "today",
 )
 """Modules with a router, in the order of the alphabet."""
