@@ -49,11 +49,14 @@ class Visitor:
     ----------
     client : TestClient
         Sends the requests; does not follow the way on by itself.
+    place : str
+        Where the app is.
     csrf : str
         Token of the visit; read from the first page.
     """
 
     client: TestClient
+    place: str = PLACE
     csrf: str = field(default="")
 
     def get(self, path: str, *, headers: Mapping[str, str] | None = None) -> httpx.Response:
@@ -87,7 +90,7 @@ class Visitor:
             path,
             data={"csrf": self.csrf, **(fields or {})},
             files=files,
-            headers={"Origin": PLACE, "X-CSRF-Token": self.csrf, **(headers or {})},
+            headers={"Origin": self.place, "X-CSRF-Token": self.csrf, **(headers or {})},
             follow_redirects=False,
         )
         return answer
@@ -123,10 +126,10 @@ def app_on(workspace: Path | None, *, clock: Clock | None = None, **more: Any) -
 
 
 @contextmanager
-def visitor_on(app: FastAPI) -> Iterator[Visitor]:
+def visitor_on(app: FastAPI, *, place: str = PLACE) -> Iterator[Visitor]:
     """Make a visitor of an app; errors of the app come as pages, as they would for a browser."""
-    with TestClient(app, base_url=PLACE, raise_server_exceptions=False) as client:
-        yield Visitor(client)
+    with TestClient(app, base_url=place, raise_server_exceptions=False) as client:
+        yield Visitor(client, place)
 
 
 @contextmanager
