@@ -2,7 +2,7 @@
 
 A wheel that lacks the limit sets, the templates or the fonts works in an editable checkout and
 nowhere else; this is where it shows.
-"""  # noqa: INP001 - a script, not part of a package
+"""
 
 from __future__ import annotations
 

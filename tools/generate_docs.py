@@ -3,7 +3,7 @@
 Run ``python tools/generate_docs.py`` to write them and ``python tools/generate_docs.py --check``
 to compare. A page is a function without arguments that returns Markdown; `PAGES` says where each
 belongs.
-"""  # noqa: INP001 - a script, not part of a package
+"""
 
 from __future__ import annotations
 
@@ -190,7 +190,45 @@ def _default(value: object) -> str:
     return str(value) if plain or isinstance(value, Path) else ""
 
 
+def interface_page() -> str:
+    """Write the page of the interface for machines."""
+    from starlette.datastructures import State
+
+    from lungwort.web.api.interface import ABOUT, make_api
+
+    document = make_api(State()).openapi()
+    lines = [
+        WRITTEN_BY,
+        "",
+        "# The interface for machines",
+        "",
+        ABOUT.strip(),
+        "",
+        "A running server gives the whole description as OpenAPI 3.1 at `/api/v1/openapi.json`;",
+        "`lungwort serve` starts one, and [Serve it on a network](../how-to/serve-on-a-network.md)",
+        "says how tokens are made.",
+        "",
+        "    curl -H 'Authorization: Bearer TOKEN' https://air.example/api/v1/status",
+        "",
+    ]
+    parts: dict[str, list[tuple[str, ...]]] = {}
+    for path, found in document["paths"].items():
+        for method, operation in found.items():
+            asked = ", ".join(one["name"] for one in operation.get("parameters", ()))
+            row = (f"{method.upper()} {path}", operation["summary"], asked)
+            parts.setdefault(operation["tags"][0], []).append(row)
+    for part, rows in parts.items():
+        lines += [f"## {part.capitalize()}", ""]
+        lines += [*_table(("address", "what it does", "asked in the address"), rows), ""]
+    lines += [
+        "Errors are `application/problem+json` with `title`, `status` and `detail`; a file that can be",
+        "read in several ways has `choices`, and what could not be read has `file`, `line`, `column`.",
+    ]
+    return "\n".join(lines) + "\n"
+
+
 PAGES: Final[dict[str, Callable[[], str]]] = {
+    "docs/reference/api.md": interface_page,
     "docs/reference/commands.md": commands_page,
     "docs/reference/limit-sets.md": limit_sets_page,
 }

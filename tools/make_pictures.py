@@ -1,4 +1,4 @@
-"""Make the pictures of the documentation from the invented site; needs pdftoppm."""  # noqa: INP001 - a script
+"""Make the pictures of the documentation from the invented site; needs pdftoppm."""
 
 from __future__ import annotations
 

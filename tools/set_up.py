@@ -2,7 +2,7 @@
 
 ``python tools/set_up.py FOLDER try`` installs lungwort; ``test`` adds what the tests need, and
 system packages through apt where root or sudo allows it; where not, it says what to install.
-"""  # noqa: INP001 - a script, not part of a package
+"""
 
 from __future__ import annotations
 
