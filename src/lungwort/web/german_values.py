@@ -122,7 +122,7 @@ _NUMBER: Final = r"(?:[<>≤≥≈±~] ?|[-−+])*\d+(?:\.\d+)?(?:e[+-]?\d+)?"
 _NOUN: Final = rf"(?:{'|'.join(sorted(NOUNS, key=len, reverse=True))})"
 _QUANTITY: Final = rf"{_NUMBER}(?: ?{_UNIT}(?![\w/])| {_NOUN}\b)"
 _GROUPED: Final = rf"\d{{1,3}}(?:\u202f\d{{3}})+(?: (?:{_UNIT}|{_NOUN}))?"
-_ATOM: Final = rf"(?:{_DAY}(?: {_TIME})?(?: {_OFFSET})?|{_TIME}|{_GROUPED}|{_QUANTITY}|k = \d|{_NUMBER})"
+_ATOM: Final = rf"(?:{_DAY}(?: {_TIME})?(?: {_OFFSET})?|{_TIME}(?: {_OFFSET})?|{_GROUPED}|{_QUANTITY}|k = \d|{_NUMBER})"
 _JOIN: Final = r"(?:, | to | and | or | of | ± | – | / |; | \(|\)| )"
 _VALUE: Final = re.compile(rf"{_ATOM}(?:{_JOIN}+{_ATOM})*\)?")
 _SURE: Final = re.compile(rf"{_DAY}|{_TIME}|{_GROUPED}|{_QUANTITY}|[<>≤≥≈±~]")

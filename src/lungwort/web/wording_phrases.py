@@ -31,8 +31,14 @@ _FEWEST_LETTERS: Final = 3
 _SENTENCE_END: Final = re.compile(r"(?<=[.!?])(?<!e\.g\.)(?<!i\.e\.)(?<!No\.)(?<!incl\.)(?<! s\.)(?<!Ph\.)(?<!Eur\.)\s+")
 _SAME: Final = str.maketrans({"−": "-", "³": "3", "µ": "u", "’": "'"})
 _WORD: Final = re.compile(r"[A-Za-z]{2,}")
+_WHOLE_WORD: Final = re.compile(r"(?<![\w-])[a-z]+(?![\w-])")
+_SHORT_PLACE: Final = re.compile(r"short\d*")
 _COUNT_PLACE: Final = re.compile(r"n\d*")
 _COUNT: Final = re.compile(r"[\d\u202f]+")
+_LIST: Final = re.compile(r"(, | and | or )")
+_MOST_ITEMS: Final = 12
+_SMALL_WORD: Final = re.compile(r"(?<![\w-])[a-z]{3,}(?![\w-])")
+_LIST_WORDS: Final = {" and ": " und ", " or ": " oder "}
 _LITTLE_WORDS: Final = frozenset(
     (
         *("the", "is", "are", "of", "not", "and", "was", "were", "for", "with", "this", "that"),
@@ -73,7 +79,7 @@ def looks_english(text: str) -> bool:
     >>> looks_english("the disk is full"), looks_english("Panel 2"), looks_english("−45 °C")
     (True, False, False)
     """
-    words = _WORD.findall(text.lower())
+    words = _WHOLE_WORD.findall(text.lower())
     little = sum(word in _LITTLE_WORDS for word in words)
     return little >= _FEWEST_LITTLE or (little > 0 and len(words) > _SHORT)
 
@@ -94,6 +100,10 @@ class Pattern:
         How many letters are fixed.
     in_order : bool
         Whether the translation keeps the order of the places.
+    capital : bool
+        Whether it begins with a capital.
+    thin : bool
+        Whether little words alone are fixed: it fits much that it was not made for.
     """
 
     chunks: tuple[str, ...]
@@ -101,6 +111,8 @@ class Pattern:
     translation: str
     weight: int
     in_order: bool
+    capital: bool
+    thin: bool
 
     def spans(self, text: str) -> list[tuple[int, int]] | None:
         """Find what stands in the places of a text in the form for comparing; None where it does not fit."""
@@ -108,7 +120,10 @@ class Pattern:
         if from_left is None:
             return None
         for name, (begin, end) in zip(self.places, from_left, strict=True):
-            if _COUNT_PLACE.fullmatch(name) and not _COUNT.fullmatch(text[begin:end]):
+            inside = text[begin:end]
+            if _COUNT_PLACE.fullmatch(name) and not _COUNT.fullmatch(inside):
+                return None
+            if _SHORT_PLACE.fullmatch(name) and (not inside or " " in inside):
                 return None
         if not self.in_order and from_left != self._from_right(text):
             # It fits in more than one way, and the translation would carry parts to other places.
@@ -150,7 +165,16 @@ def pattern_of(source: str, translation: str) -> Pattern:
     chunks = tuple(same(pieces[0]) if not at else piece.translate(_SAME) for at, piece in enumerate(pieces[::2]))
     places = tuple(pieces[1::2])
     order = tuple(PLACE.findall(translation))
-    return Pattern(chunks, places, translation, sum(map(len, chunks)), order == places)
+    fixed = {word.lower() for chunk in pieces[::2] for word in _WORD.findall(chunk)}
+    return Pattern(
+        chunks=chunks,
+        places=places,
+        translation=translation,
+        weight=sum(map(len, chunks)),
+        in_order=order == places,
+        capital=source[:1].isupper(),
+        thin=fixed <= _LITTLE_WORDS,
+    )
 
 
 def words_of(pattern: Pattern) -> set[str]:
@@ -237,13 +261,14 @@ class Phrases:
         return found if stop == "." and found.endswith((".", "!", "?", "…")) else found + stop
 
     def _pattern(self, text: str, plain: str, depth: int) -> str | None:
-        best: tuple[int, Pattern, list[tuple[int, int]]] | None = None
+        best: tuple[tuple[int, bool], Pattern, list[tuple[int, int]]] | None = None
         for one in self._candidates(plain):
-            if best is not None and one.weight <= best[0]:
+            rank = (one.weight, one.capital == text[:1].isupper())
+            if best is not None and rank <= best[0]:
                 continue
             spans = one.spans(plain)
-            if spans is not None:
-                best = (one.weight, one, spans)
+            if spans is not None and not (one.thin and self._strange(text, spans, depth)):
+                best = (rank, one, spans)
         if best is None:
             return None
         _, one, spans = best
@@ -252,6 +277,13 @@ class Phrases:
             for name, (begin, end) in zip(one.places, spans, strict=True)
         }
         return PLACE.sub(lambda found: inside.get(found[1], found[0]), one.translation)
+
+    def _strange(self, text: str, spans: list[tuple[int, int]], depth: int) -> bool:
+        """Tell whether prose that is not known stands in a place."""
+        return any(
+            _is_prose(text[begin:end]) and self._one(text[begin:end], depth + 1) is None
+            for begin, end in spans
+        )
 
     def _candidates(self, plain: str) -> Iterator[Pattern]:
         seen: set[str] = set()
@@ -319,15 +351,39 @@ class Phrases:
             if known is not None or rest is not None:
                 shown = known or self._content(head, depth + 1)
                 return f"{shown}: {rest or self._content(tail, depth + 1)}"
-        if ", " in text:
-            listed = [self._one(part, depth + 1) for part in text.split(", ")]
-            if any(part is not None for part in listed):
-                split = text.split(", ")
-                return ", ".join(
-                    part if part is not None else self._content(split[at], depth + 1)
-                    for at, part in enumerate(listed)
-                )
-        return None
+        return self._listed(text, depth)
+
+    def _listed(self, text: str, depth: int) -> str | None:
+        """Translate a list, all of whose items are known or names."""
+        cut = _LIST.split(text)
+        items, signs = cut[::2], [*cut[1::2], ""]
+        if not 1 < len(items) <= _MOST_ITEMS:
+            return None
+        told: list[str] = []
+        known = False
+        at = 0
+        while at < len(items):
+            for end in range(len(items), at, -1):
+                # An item may hold a comma of its own: the longest that is known comes first.
+                item = "".join(cut[2 * at : 2 * end - 1])
+                found = self._one(item, depth + 1) if end - at < len(items) else None
+                if found is not None:
+                    break
+            else:
+                end = at + 1
+                item = items[at]
+            if found is None and _is_prose(item):
+                return None
+            known = known or found is not None
+            sign = signs[end - 1]
+            told += [found if found is not None else item, _LIST_WORDS.get(sign, sign)]
+            at = end
+        return "".join(told) if known else None
+
+
+def _is_prose(text: str) -> bool:
+    """Tell whether a text is more than a name: English, or several small words."""
+    return looks_english(text) or len(_SMALL_WORD.findall(text)) > 1
 
 
 def _bare(text: str) -> str:
