@@ -12,12 +12,13 @@ from lungwort.accounts.store import FILE, open_accounts
 from lungwort.errors import InputError
 from lungwort.jobs.account import folder_of, open_existing, zone
 from lungwort.jobs.catalogue.shape import Listing, Section
-from lungwort.jobs.opening import Where
 from lungwort.paper.text import Clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import datetime
+
+    from lungwort.jobs.opening import Where
 
 SCOPE_WORDS: Final = {READ: "read", IMPORT: "bring in logs"}
 DAYS: Final = 365
