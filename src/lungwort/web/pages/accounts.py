@@ -134,7 +134,10 @@ def _add_fields(ctx: Ctx, *, first: bool) -> tuple[Field, ...]:
         name="person",
         label=N_("Person"),
         kind="choice",
-        choices=tuple((name, name) for _, name in job.people(ctx.where)),
+        # Names are no texts of ours: as groups they are neither translated nor taken for HTML.
+        groups=(
+            (ctx.gettext("On record"), tuple((name, name) for _, name in job.people(ctx.where))),
+        ),
         required=True,
         option="--person",
         help=N_("What is done with this account is recorded under this name."),
@@ -238,7 +241,7 @@ def _token_fields(ctx: Ctx) -> tuple[Field, ...]:
             name="account",
             label=N_("In the name of"),
             kind="choice",
-            choices=names,
+            groups=((ctx.gettext("Accounts"), names),),
             required=True,
             help=N_("What the machine brings in is recorded under the person of this account."),
         ),
