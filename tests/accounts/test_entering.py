@@ -67,9 +67,12 @@ def test_whatever_is_wrong_the_answer_is_the_same(
         code = "000000" if case == "wrong code" else None
     held: list[str] = []
     real = passwords.matches
-    monkeypatch.setattr(
-        passwords, "matches", lambda kept, typed: held.append(kept) or real(kept, typed)
-    )
+
+    def matches(kept: str, typed: str) -> bool:
+        held.append(kept)
+        return real(kept, typed)
+
+    monkeypatch.setattr(passwords, "matches", matches)
     with pytest.raises(SignInError, match=WRONG):
         accounts.sign_in(name, password, code, now=NOW, peer=PEER, may=lambda _: may)
 

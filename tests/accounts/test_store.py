@@ -258,7 +258,8 @@ def test_token_is_taken_until_it_ends(accounts: Accounts) -> None:
     found = accounts.token(secret, now=used)
 
     assert found is not None
-    assert (found.label, found.scopes) == ("hall 1", {"import", "read"})
+    assert found.label == "hall 1"
+    assert found.scopes == {"import", "read"}
     assert accounts.tokens()[0].last_used == used
     assert accounts.token(secret, now=ends) is None
     assert accounts.token(secret + "x", now=NOW) is None

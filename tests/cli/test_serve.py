@@ -268,7 +268,7 @@ def _process(*words: str, config: Path) -> Iterator[tuple[subprocess.Popen[str],
         process.communicate()
 
 
-def _get(address: str, **more: Any) -> Any:
+def _get(address: str | urllib.request.Request, **more: Any) -> Any:
     return urllib.request.urlopen(address, timeout=_START_SECONDS, **more)  # noqa: S310 - of our own server
 
 
