@@ -235,6 +235,15 @@ def one_of_each(change: Change) -> dict[str, Any]:
         )
     )
     add(
+        model.Approval(
+            verdict_id=id_of("verdict"),
+            outlet_id=id_of("outlet"),
+            supply_id=id_of("supply"),
+            asked_at=NOON,
+            asked_by_id=by,
+        )
+    )
+    add(
         model.Finding(
             number="F-2026-0001",
             supply_id=id_of("supply"),

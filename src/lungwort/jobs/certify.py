@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from attrs import evolve, field, frozen
 
 from lungwort.errors import InputError, OutputError, RegisterError
+from lungwort.jobs.asking import record_asked
 from lungwort.jobs.evidence_choice import Wanted, choose
 from lungwort.jobs.inputs import parse_duration, parse_moment
 from lungwort.jobs.issuing import (
@@ -22,6 +23,7 @@ from lungwort.jobs.issuing import (
 from lungwort.jobs.judging import gather, judge_evidence
 from lungwort.jobs.opening import changer, opened
 from lungwort.register.model import (
+    Approval,
     Certificate,
     Finding,
     Outlet,
@@ -71,6 +73,8 @@ class CertifyRequest:
         Period to judge, as typed.
     by, approved_by : str, optional
         Who has it judged and issues the certificate; the second person who signs it.
+    ask : bool
+        Whether a second person is asked to approve the certificate, which is issued only then.
     decision : str
         ``simple`` or ``guarded``.
     guard_factor : float
@@ -104,6 +108,7 @@ class CertifyRequest:
     end: str | None = None
     by: str | None = None
     approved_by: str | None = None
+    ask: bool = False
     decision: str = "simple"
     guard_factor: float = 1.0
     min_coverage: float = 0.9
@@ -148,6 +153,8 @@ class Certified:
         Whether the supply's state alone stands against a certificate: the verdict is a retest.
     asked : bool
         Whether a certificate was asked for.
+    approval : Approval, optional
+        What a second person is asked to approve; None where nobody is asked.
     pdf : path, optional
         The copy that was written.
     remarks : tuple of str
@@ -169,6 +176,7 @@ class Certified:
     no_certificate: tuple[str, ...] = ()
     retest: bool = False
     asked: bool = True
+    approval: Approval | None = None
     pdf: Path | None = None
     remarks: tuple[str, ...] = ()
     next_steps: tuple[str, ...] = ()
@@ -248,6 +256,11 @@ def _check(request: CertifyRequest) -> bytes | None:
             raise InputError(
                 f"{option} is for a certificate. Leave out --no-certificate or {option}."
             )
+    if request.ask and (request.approved_by or not request.certificate or request.sign_with):
+        raise InputError(
+            "Where a second person is asked for approval, the certificate is issued when it is "
+            "given. Leave out --approved-by, --no-certificate and --sign-with."
+        )
     if request.dry_run and request.withdraw:
         raise InputError("--dry-run records nothing. Leave out --withdraw.")
     if request.pdf is not None:
@@ -411,6 +424,8 @@ def _record(
             done = evolve(
                 done, no_certificate=(*state, *evidence), retest=bool(state) and not evidence
             )
+        elif request.ask:
+            done = evolve(done, approval=record_asked(change, snapshot, record, supply))
         else:
             issued = issue(
                 change,
@@ -496,6 +511,11 @@ def _next_steps(done: Certified) -> tuple[str, ...]:
         )
     if done.verdict.overall != CONFORMS:
         return (f"Get what is missing, and have it judged anew: 'lungwort certify {outlet}'.",)
+    if done.approval is not None:
+        return (
+            "A second person looks at it and approves it; the certificate is issued then. Until "
+            "then there is none.",
+        )
     if done.retest:
         return (f"This verdict is a retest. Return the supply: 'lungwort return {supply}'.",)
     return ()
@@ -521,7 +541,7 @@ def plain(done: Certified) -> dict[str, Any]:
     """Give what came of it in JSON values."""
     from lungwort.register.convert import to_plain  # noqa: PLC0415 - keeps --help instant
 
-    def of(record: VerdictRecord | Certificate | Finding | SupplyState | None) -> object:
+    def of(record: VerdictRecord | Certificate | Approval | Finding | SupplyState | None) -> object:
         return None if record is None else to_plain(record)
 
     return {
@@ -531,6 +551,7 @@ def plain(done: Certified) -> dict[str, Any]:
         "lapses": list(done.lapses),
         "verdict": of(done.record),
         "certificate": of(done.certificate),
+        "approval": of(done.approval),
         "finding": of(done.finding),
         "withdrawal": of(done.state),
         "no_certificate": list(done.no_certificate),

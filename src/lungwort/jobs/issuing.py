@@ -170,6 +170,34 @@ def _last_certified(snapshot: Snapshot, outlet_id: str) -> datetime | None:
     return max(ends, default=None)
 
 
+def refuse_not_competent(snapshot: Snapshot, person: Person, supply: Supply, instead: str) -> None:
+    """Make sure that somebody may issue a certificate.
+
+    Parameters
+    ----------
+    snapshot : Snapshot
+        The record.
+    person : Person
+        Who issues it.
+    supply : Supply
+        The supply.
+    instead : str
+        What else can be done, as a sentence.
+
+    Raises
+    ------
+    RegisterError
+        Where the person's competence has lapsed or is not on record.
+    """
+    from lungwort.plan.lapses import person_lapses  # noqa: PLC0415 - keeps --help instant
+
+    lapses = person_lapses(snapshot, person.id, snapshot.now, supply_id=supply.id)
+    if lapses:
+        raise RegisterError(
+            f"{person.name} may not issue a certificate. {' '.join(lapses)} {instead}"
+        )
+
+
 def second_person(
     change: Change, snapshot: Snapshot, supply: Supply, approved_by: str | None
 ) -> Person | None:
@@ -196,14 +224,8 @@ def second_person(
     RegisterError
         Where the issuer is not competent, or a second person is missing or cannot sign.
     """
-    from lungwort.plan.lapses import person_lapses  # noqa: PLC0415 - keeps --help instant
-
     instead = "Nothing was recorded. Give --no-certificate to have it judged and recorded only."
-    lapses = person_lapses(snapshot, change.who.id, change.now, supply_id=supply.id)
-    if lapses:
-        raise RegisterError(
-            f"{change.who.name} may not issue a certificate. {' '.join(lapses)} {instead}"
-        )
+    refuse_not_competent(snapshot, change.who, supply, instead)
     named = (approved_by or "").strip()
     if not named:
         site = change.get(Site, supply.site_id)
@@ -237,6 +259,7 @@ def issue(
     key: bytes | None,
     passphrase: bytes | None,
     workspace_name: str,
+    issuer: Person | None = None,
 ) -> Issued:
     """Record a certificate within the change that recorded its verdict.
 
@@ -258,6 +281,8 @@ def issue(
         PKCS#12 file to sign the PDF with, and its passphrase.
     workspace_name : str
         The record that it is kept in.
+    issuer : Person, optional
+        Who issues it, where another makes the change: the second person, who approves it.
 
     Returns
     -------
@@ -273,6 +298,7 @@ def issue(
     """
     from lungwort.paper import certificate as paper  # noqa: PLC0415 - keeps --help instant
 
+    issuer = change.who if issuer is None else issuer
     number = next_number(
         change, Certificate, certificate_stem(change.get(Site, supply.site_id), change.now)
     )
@@ -283,7 +309,7 @@ def issue(
         judged,
         record,
         number=number,
-        issuer=change.who,
+        issuer=issuer,
         approver=approver,
         head=head,
         next_test_by=next_test_by,
@@ -304,7 +330,7 @@ def issue(
             outlet_id=judged.outlet.id,
             supply_id=supply.id,
             issued_at=change.now,
-            issued_by_id=change.who.id,
+            issued_by_id=issuer.id,
             approved_by_id=None if approver is None else approver.id,
             next_test_by=next_test_by,
             tree_size=head.size,

@@ -261,14 +261,54 @@ def rejudge(workspace: Workspace, record: VerdictRecord) -> bytes:
     InputError
         Where the inputs cannot be read.
     """
+    return judged_again(workspace, record).result_json
+
+
+def judged_again(workspace: Workspace, record: VerdictRecord) -> Judged:
+    """Draw a verdict on record again, with what it was drawn from.
+
+    Parameters
+    ----------
+    workspace : Workspace
+        The open workspace.
+    record : VerdictRecord
+        The verdict.
+
+    Returns
+    -------
+    Judged
+        As it was judged; ``logs`` holds nothing, and ``lapses`` are those on record.
+
+    Raises
+    ------
+    RegisterError
+        Where a file is missing or was altered.
+    InputError
+        Where the inputs cannot be read.
+    """
     from lungwort.paper.result import to_json  # noqa: PLC0415 - keeps --help instant
+    from lungwort.register.model import Outlet  # noqa: PLC0415 - needed here alone
     from lungwort.register.store import load_log  # noqa: PLC0415 - keeps --help instant
     from lungwort.verdict.inputs import from_bytes  # noqa: PLC0415 - keeps --help instant
 
-    inputs = from_bytes(workspace.read_file(record.inputs_sha256))
+    kept = workspace.read_file(record.inputs_sha256)
+    inputs = from_bytes(kept)
     imports = [_as_judged(workspace, one, record.seq) for one in record.log_import_ids]
     log = load_log(workspace, imports) if imports else None
-    return to_json(draw(log, inputs)).encode("utf-8")
+    verdict = draw(log, inputs)
+    register = workspace.register
+    found = {one.id: one for one in register.all(HandTest, outlet_id=record.outlet_id)}
+    return Judged(
+        verdict=verdict,
+        inputs=inputs,
+        inputs_json=kept,
+        result_json=to_json(verdict).encode("utf-8"),
+        lapses=record.lapses,
+        outlet=register.get(Outlet, record.outlet_id),
+        imports=tuple(imports),
+        tests=tuple(found[one] for one in record.hand_test_ids if one in found),
+        logs={},
+    )
 
 
 def _as_judged(workspace: Workspace, import_id: str, seq: int) -> LogImport:

@@ -39,6 +39,9 @@ REFERENCES: Final = {
     "second_person_id": "person",
     "issued_by_id": "person",
     "approved_by_id": "person",
+    "asked_by_id": "person",
+    "decided_by_id": "person",
+    "certificate_id": "certificate",
 }
 """Of which kind the thing is that a field names, in records and in their parts."""
 
@@ -50,6 +53,7 @@ CHOICES: Final[dict[tuple[str, str], tuple[str, ...]]] = {
     ("calibration", "kind"): (model.CALIBRATION, model.BUMP_TEST),
     ("hand_test", "state"): (model.DONE, model.ABORTED, model.VOID),
     ("photo", "media_type"): model.PHOTO_TYPES,
+    ("approval", "state"): model.APPROVAL_STATES,
     ("action", "kind"): model.ACTION_KINDS,
     ("supply_state", "state"): model.SUPPLY_STATES,
     ("verdict", "overall"): ("conforms", "does_not_conform", "not_proven"),

@@ -50,6 +50,12 @@ ACTION_KINDS: Final = (CAUSE, CURE, NOTE, CLOSE)
 
 PHOTO_TYPES: Final = ("image/jpeg", "image/png", "image/webp", "image/heic")
 
+# How far a second person's approval has come.
+ASKED: Final = "asked"
+APPROVED: Final = "approved"
+REFUSED: Final = "refused"
+APPROVAL_STATES: Final = (ASKED, APPROVED, REFUSED)
+
 CALIBRATION: Final = "calibration"
 BUMP_TEST: Final = "bump_test"
 
@@ -901,6 +907,44 @@ class Certificate(Record):
 
 
 @frozen(kw_only=True)
+class Approval(Record):
+    """A second person was asked to approve a certificate, and what came of it.
+
+    Parameters
+    ----------
+    verdict_id, outlet_id, supply_id : str
+        The verdict that is to be certified, and of which air.
+    state : str
+        One of `APPROVAL_STATES`.
+    asked_at : datetime
+        When it was asked for, UTC.
+    asked_by_id : str
+        Person who asked, and who issues the certificate.
+    decided_at : datetime, optional
+        When the second person decided, UTC.
+    decided_by_id : str, optional
+        The second person.
+    certificate_id : str, optional
+        The certificate, where it was approved.
+    why : str
+        Why it was refused.
+    """
+
+    KIND: ClassVar[str] = "approval"
+
+    verdict_id: str
+    outlet_id: str
+    supply_id: str
+    state: str = ASKED
+    asked_at: datetime
+    asked_by_id: str
+    decided_at: datetime | None = None
+    decided_by_id: str | None = None
+    certificate_id: str | None = None
+    why: str = ""
+
+
+@frozen(kw_only=True)
 class Finding(Record):
     """Something wrong with a supply's air or its keeping.
 
@@ -1020,6 +1064,7 @@ KINDS: Final[dict[str, type[Record]]] = {
         LogImport,
         VerdictRecord,
         Certificate,
+        Approval,
         Finding,
         Action,
         SupplyState,

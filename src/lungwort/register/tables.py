@@ -479,6 +479,23 @@ class CertificateRow(RecordRow):
     name_key: Mapped[NameKey]
 
 
+class ApprovalRow(RecordRow):
+    """Records of `lungwort.register.model.Approval`."""
+
+    __tablename__ = "approval"
+
+    verdict_id: Mapped[Reference]
+    outlet_id: Mapped[Reference]
+    supply_id: Mapped[Reference]
+    state: Mapped[str]
+    asked_at: Mapped[datetime]
+    asked_by_id: Mapped[Reference]
+    decided_at: Mapped[datetime | None]
+    decided_by_id: Mapped[Reference | None]
+    certificate_id: Mapped[Reference | None]
+    why: Mapped[str]
+
+
 class FindingRow(RecordRow):
     """Records of `lungwort.register.model.Finding`."""
 
@@ -544,6 +561,7 @@ ROWS: Final[dict[str, type[RecordRow]]] = {
         LogImportRow,
         VerdictRecordRow,
         CertificateRow,
+        ApprovalRow,
         FindingRow,
         ActionRow,
         SupplyStateRow,

@@ -7,6 +7,7 @@ from typing import Final
 PAGES: Final = (
     "accounts",
     "sign_in",
+    "tasks",
     "tests",
     "today",
 )
