@@ -62,6 +62,8 @@ if TYPE_CHECKING:
 FORMAT: Final = "lungwort-backup/1"
 MANIFEST: Final = "lungwort-backup.json"
 ROWS_FILE: Final = "register.jsonl"
+DERIVED: Final = "derived"
+"""Folder of what is worked out from the rest and may be deleted at any time."""
 _AT_ONCE_BYTES: Final = 1 << 20
 _ROWS_AT_ONCE: Final = 500
 _PACKED: Final = (".parquet", ".pdf", ".zip", ".png", ".jpg", ".jpeg")
@@ -244,6 +246,8 @@ _OF_THE_SERVER: Final = ("accounts.sqlite", "lungwort-server.json")
 def _is_left_out(path: Path, folder: Path) -> bool:
     name = path.name
     if name.startswith(".lungwort-") and name.endswith(".part"):
+        return True
+    if path.relative_to(folder).parts[0] == DERIVED:
         return True
     if path.parent != folder:
         return False
