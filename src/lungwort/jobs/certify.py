@@ -513,8 +513,7 @@ def _next_steps(done: Certified) -> tuple[str, ...]:
         return (f"Get what is missing, and have it judged anew: 'lungwort certify {outlet}'.",)
     if done.approval is not None:
         return (
-            "A second person looks at it and approves it; the certificate is issued then. Until "
-            "then there is none.",
+            "A second person looks at it and approves it; only then is the certificate issued.",
         )
     if done.retest:
         return (f"This verdict is a retest. Return the supply: 'lungwort return {supply}'.",)
