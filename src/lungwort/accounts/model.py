@@ -84,6 +84,8 @@ class KnownVisit:
         Address it came from.
     browser : str
         What the browser calls itself.
+    here : bool
+        Whether it is the one that asks.
     """
 
     id: str
@@ -91,6 +93,7 @@ class KnownVisit:
     seen: datetime
     peer: str
     browser: str
+    here: bool = False
 
 
 @frozen

@@ -99,7 +99,7 @@ class Visiting(Database):
                 rows.execute(sa.update(VISIT).where(VISIT.c.digest == key).values(seen=at))
         return to_account(row)
 
-    def visits(self, account_id: str, *, now: datetime) -> tuple[KnownVisit, ...]:
+    def visits(self, account_id: str, *, now: datetime, here: str = "") -> tuple[KnownVisit, ...]:
         """Give the visits of an account that have not ended, the newest first.
 
         Parameters
@@ -108,6 +108,8 @@ class Visiting(Database):
             The account.
         now : datetime
             The present moment, with a time zone.
+        here : str
+            Secret of the visit that asks.
 
         Returns
         -------
@@ -126,7 +128,14 @@ class Visiting(Database):
                 .order_by(VISIT.c.seen.desc(), VISIT.c.id)
             ).all()
         return tuple(
-            KnownVisit(row.id, moment(row.begun), moment(row.seen), row.peer, row.browser)
+            KnownVisit(
+                row.id,
+                moment(row.begun),
+                moment(row.seen),
+                row.peer,
+                row.browser,
+                here=row.digest == codes.digest(here),
+            )
             for row in found
         )
 

@@ -145,7 +145,7 @@ def drop_codes(where: Where, account: Account, *, password: str, now: datetime, 
         accounts.totp_drop(account.id)
 
 
-def visits(where: Where, account: Account, *, now: datetime) -> tuple[KnownVisit, ...]:
+def visits(where: Where, account: Account, *, now: datetime, here: str) -> tuple[KnownVisit, ...]:
     """Give the visits of an account that have not ended, the newest first.
 
     Parameters
@@ -156,6 +156,8 @@ def visits(where: Where, account: Account, *, now: datetime) -> tuple[KnownVisit
         Whose.
     now : datetime
         The time, with a time zone.
+    here : str
+        Secret of the visit that asks.
 
     Returns
     -------
@@ -163,7 +165,7 @@ def visits(where: Where, account: Account, *, now: datetime) -> tuple[KnownVisit
         The visits.
     """
     with open_existing(where) as accounts:
-        return accounts.visits(account.id, now=now)
+        return accounts.visits(account.id, now=now, here=here)
 
 
 def recovery_left(where: Where, account: Account) -> int:

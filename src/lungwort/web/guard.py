@@ -70,7 +70,7 @@ HEADERS: Final = (
     (b"referrer-policy", b"same-origin"),
     (
         b"permissions-policy",
-        b"camera=(self), microphone=(), geolocation=(), usb=(), serial=(), bluetooth=(), payment=()",
+        b"camera=(self), microphone=(), geolocation=(), usb=(), serial=(), payment=()",
     ),
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),

@@ -102,6 +102,49 @@ def peer_of(request: Request) -> str:
     return request.client.host if request.client is not None else ""
 
 
+# What the one calls itself after holds the words of those before it: the first that fits counts.
+_BROWSERS: Final = (
+    ("Edg", "Edge"),
+    ("Firefox", "Firefox"),
+    ("FxiOS", "Firefox"),
+    ("CriOS", "Chrome"),
+    ("Chrome", "Chrome"),
+    ("Safari", "Safari"),
+)
+_SYSTEMS: Final = (
+    ("Android", "Android"),
+    ("iPhone", "iPhone"),
+    ("iPad", "iPad"),
+    ("Windows", "Windows"),
+    ("Mac OS X", "macOS"),
+    ("CrOS", "ChromeOS"),
+    ("Linux", "Linux"),
+)
+
+
+def browser_words(told: str) -> str:
+    """Say in a few words which browser it is.
+
+    Parameters
+    ----------
+    told : str
+        What it calls itself.
+
+    Returns
+    -------
+    str
+        Browser and system; the beginning of what it said where neither is known.
+
+    Examples
+    --------
+    >>> browser_words("Mozilla/5.0 (X11; Linux x86_64; rv:140.0) Gecko/20100101 Firefox/140.0")
+    'Firefox, Linux'
+    """
+    browser = next((name for mark, name in _BROWSERS if mark in told), "")
+    system = next((name for mark, name in _SYSTEMS if mark in told), "")
+    return ", ".join(part for part in (browser, system) if part) or told[:40]
+
+
 @router.get(ALIVE)
 def alive(request: Request) -> Response:
     """Tell which server this is, so that a second start finds the first."""
@@ -232,7 +275,10 @@ def _mine(
         qr=None if proposed is None else _qr(proposed[1]),
         recovery=recovery,
         recovery_left=job.recovery_left(ctx.where, account) if account.totp else 0,
-        visits=job.visits(ctx.where, account, now=ctx.now),
+        visits=[
+            (one, browser_words(one.browser))
+            for one in job.visits(ctx.where, account, now=ctx.now, here=ctx.visit.token)
+        ],
         zone=accounts_job.zone(ctx.where),
     )
 
