@@ -325,7 +325,7 @@ class Shelf:
         if hashlib.sha256(body).digest() != content[:_DIGEST]:
             return None
         try:
-            return pl.read_ipc(io.BytesIO(body), use_pyarrow=False, memory_map=False)
+            return pl.read_ipc(io.BytesIO(body))
         except (pl.exceptions.PolarsError, OSError):
             return None
 

@@ -6,6 +6,7 @@ from typing import Final
 
 PAGES: Final = (
     "accounts",
+    "readings",
     "sign_in",
     "tasks",
     "tests",
