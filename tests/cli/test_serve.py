@@ -372,7 +372,8 @@ def test_windowless_start_serves_the_last_workspace(
     """On a free port of this computer."""
     served: list[serving.Stand] = []
 
-    def run(stand: serving.Stand, started: Any) -> None:
+    def run(stand: serving.Stand, started: Any, *, idle_seconds: float) -> None:
+        assert idle_seconds > 12 * 3600
         served.append(stand)
         started("http://127.0.0.1:1/")
 
@@ -392,7 +393,9 @@ def test_windowless_start_without_any_workspace(
     """It starts all the same, for the page that makes the first one."""
     monkeypatch.setenv("LUNGWORT_CONFIG", str(tmp_path / "config"))
     monkeypatch.setattr(Path, "home", lambda: tmp_path)
-    monkeypatch.setattr(command, "_run", lambda stand, _: opened.append(str(stand.workspace)))
+    monkeypatch.setattr(
+        command, "_run", lambda stand, *_, **__: opened.append(str(stand.workspace))
+    )
     command.run_windowless()
 
     assert opened == ["None"]
@@ -403,7 +406,7 @@ def test_windowless_failure_is_told_on_a_page(
 ) -> None:
     """There is no terminal to tell it on; what it says is no HTML of its own."""
 
-    def fail(*_: object) -> None:
+    def fail(*_: object, **__: object) -> None:
         raise InputError("Port <b>1</b> is taken.")
 
     monkeypatch.setattr(command, "_run", fail)
@@ -438,6 +441,67 @@ def test_server_for_others_stays_closed_without_its_accounts(
 
     assert answer.status_code == 303
     assert answer.headers["location"].startswith("/sign-in")
+
+
+def test_server_without_a_window_ends_when_nobody_uses_it(folder: Path) -> None:
+    """Some time after the last request, and its announcement goes with it."""
+    from lungwort.web import server
+
+    stand = _prepare(folder)
+    before = {one: signal.getsignal(one) for one in (signal.SIGINT, signal.SIGTERM)}
+    told: list[object] = []
+    try:
+        server.run(
+            stand,
+            serving.listen(stand),
+            clock=lambda: NOW,
+            started=told.append,
+            used=told.append,
+            idle_seconds=0.3,
+        )
+    finally:
+        for one, handler in before.items():
+            signal.signal(one, handler)
+
+    assert folder in told
+    assert any(str(one).startswith("http://127.0.0.1:") for one in told)
+    assert not (folder / serving.SERVER_FILE).exists()
+
+
+def test_workspace_made_while_it_runs_is_announced(folder: Path) -> None:
+    """A second start finds the server that made the first workspace."""
+    from lungwort.web import server
+
+    empty = serving.Stand(workspace=None, title="", host="127.0.0.1", port=0)
+    before = {one: signal.getsignal(one) for one in (signal.SIGINT, signal.SIGTERM)}
+    found: list[int | None] = []
+    made: list[Any] = []
+    real = server.app_for
+
+    def app_for(*args: Any, **more: Any) -> Any:
+        made.append(real(*args, **more))
+        return made[0]
+
+    def started(_: str) -> None:
+        made[0].state.workspace = folder
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(server, "app_for", app_for)
+        try:
+            server.run(
+                empty,
+                serving.listen(empty),
+                clock=lambda: NOW,
+                started=started,
+                used=lambda place: found.append(int((place / serving.SERVER_FILE).exists())),
+                idle_seconds=0.5,
+            )
+        finally:
+            for one, handler in before.items():
+                signal.signal(one, handler)
+
+    assert found == [1]
+    assert not (folder / serving.SERVER_FILE).exists()
 
 
 def test_last_workspace_that_is_gone(

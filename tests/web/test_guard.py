@@ -2,29 +2,21 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator
-from datetime import timedelta
-from pathlib import Path
 from typing import Any
 
 import anyio
 import pytest
-from argon2 import PasswordHasher
 from fastapi.testclient import TestClient
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.web.kit import NOW, PLACE, Clock, Visitor, app_on, text_of, visitor_on
+from tests.web.kit import NOW, PLACE, Clock
 
-from lungwort.accounts import passwords
-from lungwort.accounts.store import open_accounts
-from lungwort.jobs import account as job
-from lungwort.jobs.opening import Where
-from lungwort.web.guard import (
+from lungwort.web.guard import Guard
+from lungwort.web.guard_rules import (
     CONTENT_SECURITY_POLICY,
     FORM_LIMIT_BYTES,
-    Guard,
     first_form_field,
     host_name,
     takes_uploads,
@@ -545,91 +537,3 @@ def test_any_cookie_is_a_visit_or_none(cookie: str) -> None:
     anyio.run(guard, scope, receive, send)
 
     assert answers[0]["status"] == 200
-
-
-# --- the whole app --------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def cheap(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Hash with the least that Argon2 allows."""
-    hasher = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-    monkeypatch.setattr(passwords, "hasher", lambda: hasher)
-
-
-@pytest.fixture
-def peopled(folder: Path, cheap: None) -> Path:
-    """Give a workspace with an account."""
-    assert cheap is None
-    job.add(Where(workspace=folder), "Wenna Harkle", role="keep", password=GOOD, now=NOW)
-    return folder
-
-
-def _token(folder: Path, *scopes: str) -> dict[str, str]:
-    with open_accounts(folder) as accounts:
-        made = accounts.make_token("Wenna Harkle", scopes, "hall", NOW, NOW + timedelta(days=9))
-    return {"Authorization": f"Bearer {made}"}
-
-
-def test_strangers_send_no_uploads(peopled: Path) -> None:
-    """Who has not signed in sends no more than a form's worth, wherever it goes."""
-    with visitor_on(app_on(peopled)) as stranger:
-        stranger.get("/sign-in")
-        body = b"x" * (FORM_LIMIT_BYTES + 1)
-        headers = {"X-CSRF-Token": stranger.csrf, "Origin": PLACE}
-        answer = stranger.client.post("/logs/new", content=body, headers=headers)
-
-    assert answer.status_code == 413
-
-
-def test_refusal_is_a_page_of_the_app(visitor: Visitor) -> None:
-    """With a way on, in plain words, and as a problem for machines (RFC 9457)."""
-    page = visitor.client.post("/sites/new", data={"name": "X"}, headers={"Origin": PLACE})
-    problem = visitor.client.post("/api/v1/logs", headers={"Origin": PLACE})
-
-    assert page.status_code == problem.status_code == 403
-    assert "Open the page again" in text_of(page.text)
-    assert problem.headers["content-type"] == "application/problem+json"
-    assert problem.json()["status"] == 403
-
-
-def test_machine_with_a_made_up_token_is_refused(peopled: Path) -> None:
-    """RFC 6750, section 3: 401 with the way to ask."""
-    with visitor_on(app_on(peopled)) as machine:
-        for given_ in ("Bearer lungwort_x", "Basic abc", "Bearer", ""):
-            answer = machine.get("/api/v1/status", headers={"Authorization": given_})
-            assert answer.status_code == 401
-            assert answer.headers["www-authenticate"].startswith("Bearer")
-            assert "set-cookie" not in answer.headers
-
-
-def test_cookie_is_not_looked_at_beside_a_token(peopled: Path) -> None:
-    """A bad token does not fall back to the visit of somebody who is signed in."""
-    with visitor_on(app_on(peopled)) as visitor:
-        visitor.get("/sign-in")
-        visitor.done("/sign-in", {"name": "Wenna Harkle", "password": GOOD})
-        answer = visitor.get("/api/v1/status", headers={"Authorization": "Bearer lungwort_x"})
-
-    assert answer.status_code == 401
-
-
-def test_token_opens_no_page(peopled: Path) -> None:
-    """It counts below the API alone; a page asks to sign in."""
-    token = _token(peopled, "read", "import")
-    with visitor_on(app_on(peopled)) as machine:
-        answer = machine.get("/today", headers=token)
-        change = machine.client.post("/sites/new", headers=token)
-
-    assert answer.status_code == 303
-    assert answer.headers["location"].startswith("/sign-in")
-    assert change.status_code == 403
-
-
-def test_reading_token_changes_nothing(peopled: Path) -> None:
-    """Every unsafe method is refused before the app sees it."""
-    token = _token(peopled, "read")
-    with visitor_on(app_on(peopled)) as machine:
-        for method in ("POST", "PUT", "PATCH", "DELETE"):
-            answer = machine.client.request(method, "/api/v1/logs", headers=token)
-            assert answer.status_code == 403
-            assert "may only read" in json.loads(answer.text)["detail"]

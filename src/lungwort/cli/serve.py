@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from lungwort.jobs.serving import Stand
 
 PORT: Final = 8765
+_IDLE_SECONDS: Final = 24 * 3600.0
 _WHERE: Final = "Where it listens"
 
 
@@ -121,13 +122,20 @@ def serve(
     _run(stand, started)
 
 
-def _run(stand: Stand, started: Any) -> None:  # noqa: ANN401 - a callable
+def _run(stand: Stand, started: Any, *, idle_seconds: float | None = None) -> None:  # noqa: ANN401 - a callable
     from lungwort.jobs import serving as job  # noqa: PLC0415 - keeps --help instant
 
     listening = job.listen(stand)
     # The two faces know nothing of each other: here stands the other's name alone.
     server = importlib.import_module("lungwort.web.server")
-    server.run(stand, listening, clock=things.now, started=started, used=_remember)
+    server.run(
+        stand,
+        listening,
+        clock=things.now,
+        started=started,
+        used=_remember,
+        idle_seconds=idle_seconds,
+    )
 
 
 def run_windowless() -> None:
@@ -159,7 +167,8 @@ def _open_last() -> None:
     def started(address: str) -> None:
         webbrowser.open(address)
 
-    _run(stand, started)
+    # There is no window to close: it ends by itself once nobody has used it for a day.
+    _run(stand, started, idle_seconds=_IDLE_SECONDS)
 
 
 def _config() -> Path:

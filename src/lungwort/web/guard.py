@@ -8,19 +8,37 @@ size of what is sent, and that a form was sent from one of the app's own pages.
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from functools import partial
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
 from typing import TYPE_CHECKING, Any, Final
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs
 
 from anyio.to_thread import run_sync
 from attrs import define, field
 
 from lungwort.errors import LungwortError
-from lungwort.web.visits import COOKIE, LANGUAGE_COOKIE, Visit, Visits
+from lungwort.web.guard_rules import (
+    CSRF_WINDOW_BYTES,
+    FOR_EVER,
+    FORM_LIMIT_BYTES,
+    HEADERS,
+    LANGUAGE,
+    LONG_FORM_LIMIT_BYTES,
+    SAFE_METHODS,
+    STATIC,
+    STRICT_TRANSPORT,
+    cookie_name,
+    first_form_field,
+    host_name,
+    is_api,
+    origin,
+    same,
+    size_words,
+    takes_uploads,
+)
+from lungwort.web.visits import LANGUAGE_COOKIE, Visit, Visits
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -30,53 +48,6 @@ Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
-
-FORM_LIMIT_BYTES: Final = 64 * 1024
-LONG_FORM_LIMIT_BYTES: Final = 1024 * 1024
-CSRF_WINDOW_BYTES: Final = 8 * 1024
-API: Final = "/api/v1"
-STATIC: Final = "/static/"
-UPLOAD_PATHS: Final = (
-    "/logs",
-    "/tests",
-    "/verify",
-    "/limits",
-    "/findings",
-    "/instruments",
-    "/lots",
-    "/plan",
-    "/judge",
-    "/outlets",
-    "/supplies",
-    "/certificates",
-    "/packs",
-    "/workspace",
-    "/welcome",
-    API,
-)
-"""Where files are sent in: this address and all below it."""
-
-SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
-
-CONTENT_SECURITY_POLICY: Final = (
-    "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
-    "font-src 'self'; connect-src 'self'; worker-src 'self'; manifest-src 'self'; "
-    "form-action 'self'; frame-ancestors 'none'; base-uri 'none'; object-src 'none'"
-)
-HEADERS: Final = (
-    (b"content-security-policy", CONTENT_SECURITY_POLICY.encode("ascii")),
-    (b"x-content-type-options", b"nosniff"),
-    (b"x-frame-options", b"DENY"),
-    (b"referrer-policy", b"same-origin"),
-    (
-        b"permissions-policy",
-        b"camera=(self), microphone=(), geolocation=(), usb=(), serial=(), payment=()",
-    ),
-    (b"cross-origin-opener-policy", b"same-origin"),
-    (b"cross-origin-resource-policy", b"same-origin"),
-)
-STRICT_TRANSPORT: Final = (b"strict-transport-security", b"max-age=31536000")
-_FOR_EVER: Final = b"public, max-age=31536000, immutable"
 
 _TOO_LARGE: Final = (
     "What was sent is too large: at most {most} is taken here. Nothing of it was kept. "
@@ -221,80 +192,6 @@ class Guard:
         return self._upload_limit
 
 
-_LANGUAGE: Final = re.compile(r"[a-z]{2}")
-_HOST: Final = re.compile(r"(?P<name>\[[0-9a-fA-F:.]+\]|[A-Za-z0-9._-]+)(?::(?P<port>\d{1,5}))?")
-
-
-def host_name(host: str) -> str | None:
-    """Take the name out of a ``Host`` header.
-
-    Parameters
-    ----------
-    host : str
-        The header.
-
-    Returns
-    -------
-    str or None
-        In small letters, without brackets and port; None where it cannot be read.
-
-    Examples
-    --------
-    >>> host_name("Air.Example:8765")
-    'air.example'
-    >>> host_name("[::1]:8765")
-    '::1'
-    >>> host_name("127.0.0.1@elsewhere.example")
-    """
-    match = _HOST.fullmatch(host)
-    return None if match is None else match["name"].strip("[]").lower()
-
-
-def takes_uploads(path: str) -> bool:
-    """Tell whether files are sent in at a path."""
-    return any(path == one or path.startswith(f"{one}/") for one in UPLOAD_PATHS)
-
-
-def is_api(path: str) -> bool:
-    """Tell whether a path belongs to the interface for machines."""
-    return path == API or path.startswith(f"{API}/")
-
-
-def first_form_field(beginning: bytes, content_type: str) -> tuple[str, str] | None:
-    """Read the first field of a multipart form from the beginning of its body.
-
-    Parameters
-    ----------
-    beginning : bytes
-        At least the first part as a whole.
-    content_type : str
-        The header, with its boundary.
-
-    Returns
-    -------
-    tuple of (str, str) or None
-        Name and value; None where the first part is a file or is not there as a whole.
-    """
-    found = re.search(r'boundary=(?:"([^"]{1,70})"|([^\s;]{1,70}))', content_type, re.IGNORECASE)
-    if found is None:
-        return None
-    mark = b"--" + (found[1] or found[2]).encode("latin-1", "replace")
-    if not beginning.startswith(mark + b"\r\n"):
-        return None
-    head, blank, rest = beginning[len(mark) + 2 :].partition(b"\r\n\r\n")
-    value, end, _ = rest.partition(b"\r\n" + mark)
-    if not blank or not end:
-        return None
-    named = re.search(
-        rb'^content-disposition:\s*form-data;\s*name="([^"\r\n]*)"\s*$',
-        head,
-        re.IGNORECASE | re.MULTILINE,
-    )
-    if named is None:
-        return None
-    return named[1].decode("latin-1"), value.decode("utf-8", "replace")
-
-
 @define
 class _Request:
     """One request on its way through the guard."""
@@ -370,7 +267,7 @@ class _Request:
         self.scope["app_needs_sign_in"] = await run_sync(visits.needs_sign_in)
         self.cookie = self.cookie_value(cookie_name(self.scope))
         chosen = self.cookie_value(LANGUAGE_COOKIE)
-        self.language = chosen if chosen is not None and _LANGUAGE.fullmatch(chosen) else None
+        self.language = chosen if chosen is not None and LANGUAGE.fullmatch(chosen) else None
         self.visit = await run_sync(visits.get, self.cookie, now)
         if self.visit is None:
             self.visit = visits.new(now)
@@ -422,7 +319,26 @@ class _Request:
                 return
         if not self.safe and not await self.from_own_page(kind):
             return
-        await self.guard.serve(self.scope, self.body, self.sending)
+        try:
+            await self.guard.serve(self.scope, self.body, self.sending)
+        except (_TooLargeError, _GoneError):
+            raise
+        except Exception as error:
+            # The app tells a fault outside of its own middleware, and so without the headers that
+            # the guard adds. Here they are added; the error goes on to where it is written down.
+            if not self.started:
+                await self.fault(error)
+            raise
+
+    async def fault(self, error: Exception) -> None:
+        app = self.scope.get("app")
+        tell = None if app is None else app.exception_handlers.get(Exception)
+        if tell is None:
+            return
+        from starlette.requests import Request  # noqa: PLC0415 - only here
+
+        answer: Response = await run_sync(tell, Request(self.scope), error)
+        await answer(self.scope, self.receive, self.sending)
 
     async def from_own_page(self, kind: str) -> bool:
         """Check that a page of this server sent what is sent; False where it was refused."""
@@ -431,15 +347,15 @@ class _Request:
             return False
         if self.visit.machine is not None:
             return True
-        if not self.same_origin():
+        if not self.sameorigin():
             await self.refuse(HTTPStatus.FORBIDDEN, _NOT_OURS)
             return False
-        if not _equal(await self.form_token(kind), self.visit.csrf):
+        if not same(await self.form_token(kind), self.visit.csrf):
             await self.refuse(HTTPStatus.FORBIDDEN, _OLD_PAGE)
             return False
         return True
 
-    def same_origin(self) -> bool:
+    def sameorigin(self) -> bool:
         """Tell whether all that the browser says of the sending page points here.
 
         Browsers send ``Sec-Fetch-Site`` and ``Origin`` with every form; programs that are no
@@ -452,7 +368,7 @@ class _Request:
         origins = self.headers.get("origin", [])
         if not origins and "referer" in self.headers:
             origins = self.headers["referer"]
-        return all(_origin(one) == own for one in origins)
+        return all(origin(one) == own for one in origins)
 
     async def form_token(self, kind: str) -> str:
         # An upload of hundreds of megabytes must not be read into memory to find its token, nor
@@ -511,7 +427,7 @@ class _Request:
             HTTPStatus.NOT_MODIFIED,
         }:
             return b"no-store"
-        return _FOR_EVER if b"v=" in self.scope.get("query_string", b"") else b"no-cache"
+        return FOR_EVER if b"v=" in self.scope.get("query_string", b"") else b"no-cache"
 
     def cookie_header(self, token: str) -> bytes:
         parts = [f"{cookie_name(self.scope)}={token}", "Path=/", "HttpOnly", "SameSite=Strict"]
@@ -533,7 +449,7 @@ class _Request:
 
     async def too_large(self) -> None:
         assert self.body is not None  # noqa: S101 - set before
-        words = _TOO_LARGE.format(most=_size(self.body.limit))
+        words = _TOO_LARGE.format(most=size_words(self.body.limit))
         # The rest of what is sent is not read: the connection ends with the answer.
         await self.refuse(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, words, (b"connection", b"close"))
 
@@ -591,42 +507,3 @@ class _Request:
                 "body": b"" if self.scope["method"] == "HEAD" else body,
             }
         )
-
-
-def cookie_name(scope: Scope) -> str:
-    """Name the cookie of a visit.
-
-    Browsers send a cookie to every port of a host; the port in its name keeps two servers on
-    one computer from ending each other's visits.
-
-    Parameters
-    ----------
-    scope : dict
-        The request.
-
-    Returns
-    -------
-    str
-        The name.
-    """
-    port = (scope.get("server") or ("", None))[1]
-    return COOKIE if port is None else f"{COOKIE}_{port}"
-
-
-def _origin(text: str) -> tuple[str, str] | None:
-    try:
-        parts = urlsplit(text)
-    except ValueError:
-        return None
-    return (parts.scheme.lower(), parts.netloc.lower())
-
-
-def _equal(one: str, other: str) -> bool:
-    from hmac import compare_digest  # noqa: PLC0415 - only here
-
-    return compare_digest(one.encode("utf-8"), other.encode("utf-8"))
-
-
-def _size(bytes_: int) -> str:
-    mebibyte = 1024 * 1024
-    return f"{bytes_ // mebibyte} MiB" if bytes_ >= mebibyte else f"{bytes_ // 1024} KiB"

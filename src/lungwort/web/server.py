@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import signal
 import threading
+import time
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -66,6 +68,7 @@ def run(
     clock: Callable[[], datetime],
     started: Callable[[str], None],
     used: Callable[[Path], None] = lambda _: None,
+    idle_seconds: float | None = None,
 ) -> None:
     """Serve until the process is told to end.
 
@@ -80,7 +83,9 @@ def run(
     started : callable
         Called with the address once pages can be got.
     used : callable
-        Called with the folder of the workspace that was worked on, in the end.
+        Called with the folder of the workspace once it is worked on.
+    idle_seconds : float, optional
+        Time without a request after which it ends by itself [s]; None for never.
     """
     import uvicorn  # noqa: PLC0415 - beside its use
 
@@ -89,11 +94,38 @@ def run(
     address = _address(stand, port)
 
     class Server(uvicorn.Server):
+        announced: Path | None = None
+        requests = 0
+        last = time.monotonic()
+
         async def startup(self, *args: Any, **more: Any) -> None:  # noqa: ANN401 - uvicorn's
             await super().startup(*args, **more)
-            if stand.workspace is not None:
-                serving.announce(stand.workspace, port=port, mark=app.state.mark)
+            self.announce()
             threading.Thread(target=started, args=(address,), daemon=True).start()
+
+        async def on_tick(self, *args: Any, **more: Any) -> bool:  # noqa: ANN401 - uvicorn's
+            self.announce()
+            if self.requests != self.server_state.total_requests:
+                self.requests = self.server_state.total_requests
+                self.last = time.monotonic()
+            idle = time.monotonic() - self.last
+            ended = idle_seconds is not None and idle > idle_seconds
+            return await super().on_tick(*args, **more) or ended
+
+        def announce(self) -> None:
+            # The first workspace may be made while the server runs.
+            folder = app.state.workspace
+            if folder is not None and folder != self.announced:
+                self.withdraw()
+                # A folder that cannot be written can still be looked at.
+                with contextlib.suppress(OSError):
+                    serving.announce(folder, port=port, mark=app.state.mark)
+                self.announced = folder
+                used(folder)
+
+        def withdraw(self) -> None:
+            if self.announced is not None:
+                serving.withdraw(self.announced, mark=app.state.mark)
 
     config = uvicorn.Config(
         app,
@@ -113,14 +145,12 @@ def run(
     for name in ("SIGINT", "SIGTERM", "SIGBREAK"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: None)
+    server = Server(config)
     try:
-        Server(config).run(sockets=[listening])
+        server.run(sockets=[listening])
     finally:
         listening.close()
-        if stand.workspace is not None:
-            serving.withdraw(stand.workspace, mark=app.state.mark)
-        if app.state.workspace is not None:
-            used(app.state.workspace)
+        server.withdraw()
 
 
 def _address(stand: Stand, port: int) -> str:
