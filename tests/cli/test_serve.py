@@ -193,6 +193,12 @@ def test_port_that_is_taken(folder: Path) -> None:
             serving.listen(stand)
 
 
+def test_answers_are_sent_without_delay(folder: Path) -> None:
+    """Asyncio sets TCP_NODELAY only on sockets whose protocol is named (base_events._set_nodelay)."""
+    with serving.listen(_prepare(folder)) as made:
+        assert made.proto == socket.IPPROTO_TCP
+
+
 def test_address_of_another_computer(folder: Path) -> None:
     """RFC 5737: 192.0.2.0/24 is for documentation and nobody's."""
     stand = serving.Stand(workspace=folder, title="", host="192.0.2.7", port=0)

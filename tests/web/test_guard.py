@@ -473,6 +473,45 @@ def test_cookie_of_a_visit(client: TestClient) -> None:
     assert "set-cookie" not in client.get("/").headers
 
 
+def test_link_from_elsewhere_signs_nobody_out(client: TestClient, echo: Echo) -> None:
+    """Browsers keep a Strict cookie back there; no new one is put in its place.
+
+    The page that comes instead asks once more from here, and then the cookie is sent.
+    """
+    elsewhere = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate"}
+    answer = client.get('/findings/F%201?a="><script>&b=1', headers=elsewhere)
+
+    assert answer.status_code == 200
+    assert "set-cookie" not in answer.headers
+    assert answer.headers["content-security-policy"] == CONTENT_SECURITY_POLICY
+    assert 'content="0; url=/findings/F%201?a=' in answer.text
+    assert "<script>" not in answer.text
+    assert "&amp;b=1" in answer.text
+    assert echo.asked == 0
+    client.get("/")
+    assert client.get("/", headers=elsewhere).text == "0"
+
+
+@pytest.mark.parametrize("path", ["//attacker.example/x", "/\\attacker.example", "/x"])
+def test_asking_once_more_stays_here(client: TestClient, path: str) -> None:
+    """The address in it is never another server's."""
+    scope = _scope("GET", path, {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate"})
+    sent: list[Any] = []
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    anyio.run(client.app, scope, receive, send)
+    found = re.search(rb'content="0; url=([^"]*)"', sent[1]["body"])
+
+    assert found is not None
+    assert found[1].startswith(b"/")
+    assert not found[1].startswith((b"//", b"/\\"))
+
+
 def test_https_is_kept_to(echo: Echo, visits: Visits) -> None:
     """The cookie goes over HTTPS alone, and browsers are told to stay with it."""
     guard = Guard(

@@ -10,10 +10,11 @@ from __future__ import annotations
 import json
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from functools import partial
+from html import escape
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
 from typing import TYPE_CHECKING, Any, Final
-from urllib.parse import parse_qs
+from urllib.parse import parse_qs, quote
 
 from anyio.to_thread import run_sync
 from attrs import define, field
@@ -237,6 +238,9 @@ class _Request:
                 "should be.",
             )
             return
+        if self.comes_from_elsewhere():
+            await self.once_more()
+            return
         self.scope["app_needs_sign_in"] = False
         state = self.scope.setdefault("state", {})
         try:
@@ -254,6 +258,30 @@ class _Request:
             if self.started:
                 raise
             await self.too_large()
+
+    def comes_from_elsewhere(self) -> bool:
+        """Tell whether a link on a foreign page led here, for which browsers keep the cookie back."""
+        return (
+            self.scope["method"] == "GET"
+            and self.header("sec-fetch-mode") == "navigate"
+            and self.header("sec-fetch-site") in {"cross-site", "same-site"}
+            and self.cookie_value(cookie_name(self.scope)) is None
+        )
+
+    async def once_more(self) -> None:
+        # A new visit here would take the place of the one that the browser keeps back, and sign
+        # somebody out who followed a link. Asked for once more from this page, it is sent along.
+        query = self.scope.get("query_string", b"").decode("latin-1")
+        raw = self.scope.get("raw_path") or quote(self.path).encode("ascii")
+        # One slash alone: an address that begins with two names another server.
+        address = "/" + raw.decode("latin-1").partition("?")[0].lstrip("/\\")
+        address += f"?{query}" if query else ""
+        page = (
+            '<!doctype html><html lang="en"><meta charset="utf-8"><title>lungwort</title>'
+            f'<meta http-equiv="refresh" content="0; url={escape(address)}">'
+            f'<p><a href="{escape(address)}">lungwort</a></p></html>'
+        )
+        await self.answer(HTTPStatus.OK, page.encode("utf-8"), b"text/html; charset=utf-8")
 
     async def find_visit(self) -> bool:
         """Find out who asks; False where the request was refused for it."""
