@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from attrs import frozen
 
 from lungwort.jobs import _hand_test_files as files
+from lungwort.jobs import _hand_test_record as records
 from lungwort.jobs._hand_test_stand import stand_of
 from lungwort.jobs.catalogue.shape import View  # noqa: TC001 - attrs reads it
 from lungwort.jobs.hand_test import refreshed, usual_procedure
@@ -17,12 +18,34 @@ from lungwort.jobs.opening import opened, site_of
 from lungwort.register.model import DONE, HandTest, Outlet, Person, Supply
 from lungwort.spot.procedure_model import WAIT
 from lungwort.spot.procedures import read_procedure
+from lungwort.spot.run_model import DOUBT_MARK
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from lungwort.jobs._hand_test_stand import Stand
     from lungwort.jobs.opening import Where
+    from lungwort.spot.procedure_model import Procedure
+
+
+@frozen(kw_only=True)
+class Line:
+    """An entry of a test on record, as a page shows it.
+
+    Parameters
+    ----------
+    asked, given : str
+        The question, and what was entered.
+    time : datetime
+        When, UTC.
+    state : str
+        ``taken``, ``refused``, ``amended`` or ``replaced``.
+    """
+
+    asked: str
+    given: str
+    time: datetime
+    state: str
 
 
 @frozen(kw_only=True)
@@ -43,6 +66,8 @@ class Ended:
         Short names and headings of the procedure's steps.
     asks : tuple of (str, str)
         Short names and questions of the entries that can be amended.
+    lines : tuple of Line
+        All entries, in order.
     title : str
         What the procedure is called.
     """
@@ -56,6 +81,7 @@ class Ended:
     held: Held
     steps: tuple[tuple[str, str], ...]
     asks: tuple[tuple[str, str], ...]
+    lines: tuple[Line, ...]
     title: str
 
 
@@ -101,8 +127,31 @@ def ended(where: Where | Path | None, test_id: str, *, now: datetime) -> Ended:
         asks=tuple(
             (ask.name, ask.ask) for _, ask in found.asks() if ask.name in given and ask.kind != WAIT
         ),
+        lines=_lines(test, found),
         title=found.title,
     )
+
+
+def _lines(test: HandTest, procedure: Procedure) -> tuple[Line, ...]:
+    asked = {ask.name: ask.ask for _, ask in procedure.asks()}
+    waits = {ask.name for _, ask in procedure.asks() if ask.kind == WAIT}
+    answers = [one for one in test.answers if not one.name.endswith(DOUBT_MARK)]
+    amended = {
+        one.name.removesuffix(records.AMENDED_MARK)
+        for one in answers
+        if one.name.endswith(records.AMENDED_MARK)
+    }
+    found = []
+    for one in answers:
+        name, state = one.name, "taken"
+        if name.endswith(records.REFUSED_MARK):
+            name, state = name.removesuffix(records.REFUSED_MARK), "refused"
+        elif name.endswith(records.AMENDED_MARK):
+            name, state = name.removesuffix(records.AMENDED_MARK), "amended"
+        elif name in amended and name not in waits:
+            state = "replaced"
+        found.append(Line(asked=asked.get(name, name), given=one.given, time=one.time, state=state))
+    return tuple(found)
 
 
 @frozen(kw_only=True)

@@ -573,7 +573,7 @@ class _Work:
             return Answered(
                 id=one.id, state=KEPT, why="What it amends is not entered on this computer yet."
             )
-        if one.instead_of is not None and one.instead_of != entry.given:
+        if one.instead_of is not None and entry.given not in self._ways(one.name, one.instead_of):
             return Answered(
                 id=one.id,
                 state=DIFFERS,
@@ -587,6 +587,16 @@ class _Work:
         except SpotError as error:
             return Answered(id=one.id, state=NOT_ACCEPTED, why=str(error))
         return Answered(id=one.id, state=TAKEN)
+
+    def _ways(self, name: str, text: str) -> set[str]:
+        """Give how an entry may be kept: a device that was not answered yet has it as typed."""
+        for _, ask in self.run.procedure.asks():
+            if ask.name == name:
+                try:
+                    return {text, understood(self.run, ask, text)[0]}
+                except SpotError:
+                    return {text}
+        return {text}
 
     def _finish(self, one: Queued) -> Answered:
         if self._open:

@@ -41,6 +41,11 @@ STATE_WORDS: Final = {
     "void": N_("void"),
     "aborted": N_("given up"),
 }
+LINE_WORDS: Final = {
+    "refused": N_("not accepted"),
+    "amended": N_("amended to this"),
+    "replaced": N_("amended later"),
+}
 _REASON: Final = Field(
     name="reason", label=N_("Why"), kind="area", option="--reason", required=True
 )
@@ -331,10 +336,10 @@ def _plain_form(
         choices = (*choices, (m.LEFT_OUT, N_("Leave out")))
     entry = Field(
         name="given",
-        label=ask.ask,
+        label=_literal(ask.ask),
         kind="choice" if choices else "area" if ask.kind == m.WORDS else "text",
-        help=stand.wanted,
-        choices=choices,
+        help=_literal(stand.wanted),
+        choices=tuple((word, _literal(label)) for word, label in choices),
         required=not ask.optional,
         unit=ask.unit,
     )
@@ -347,12 +352,23 @@ def _plain_form(
     )
 
 
+def _literal(text: str) -> str:
+    """Keep a text of a job from being filled in like one of a page, which a per cent sign is for."""
+    return text.replace("%", "%%")
+
+
 def _amend_form(action: str, asks: tuple[tuple[str, str], ...]) -> Any:  # noqa: ANN401 - a form, or none
     if not asks:
         return None
     return form_view(
         [
-            Field(name="name", label=N_("Which entry"), kind="choice", choices=asks, required=True),
+            Field(
+                name="name",
+                label=N_("Which entry"),
+                kind="choice",
+                choices=tuple((name, _literal(asked)) for name, asked in asks),
+                required=True,
+            ),
             Field(name="given", label=N_("What it should have been"), required=True),
             _REASON,
         ],
@@ -557,6 +573,7 @@ def _test(ctx: Ctx, test_id: str, **more: Any) -> Response:  # noqa: ANN401 - fo
         test=found.test,
         stop=STOP,
         state_words=STATE_WORDS,
+        line_words=LINE_WORDS,
         photos=photos.of_test(ctx.where, test_id),
         steps=dict(found.steps),
         refused=more.get("refused", ""),
@@ -575,7 +592,7 @@ def _test(ctx: Ctx, test_id: str, **more: Any) -> Response:  # noqa: ANN401 - fo
                     name="step",
                     label=N_("Step"),
                     kind="choice",
-                    choices=found.steps,
+                    choices=tuple((one, _literal(title)) for one, title in found.steps),
                     help=N_("Leave it open where the photo shows the test as a whole."),
                 ),
                 Field(name="photo", label=N_("Photo"), kind="file", required=True),

@@ -20,7 +20,7 @@ export function make(tag, attributes = {}, ...inside) {
     } else if (name === "value") made.value = value;
     else made.setAttribute(name, value === true ? "" : value);
   }
-  made.append(...inside.flat().filter((one) => one !== null && one !== undefined && one !== ""));
+  made.append(...inside.flat(4).filter((one) => one !== null && one !== undefined && one !== ""));
   return made;
 }
 
@@ -78,7 +78,7 @@ function choose(at, ask, _entries, give, before) {
       { class: "picks" },
       ask.choices.map((one) => {
         const made = button(make("b", {}, one.label), () => give(one.word), {
-          class: "pick",
+          class: "pick word",
           "aria-pressed": before ? String(before === one.word) : null,
           "data-word": one.word,
         });
@@ -291,7 +291,7 @@ function rows(at, ask, entries, give, before) {
     return make(
       "fieldset",
       { class: "row" },
-      make("legend", {}, `${place + 1}. ${row.name} `, make("span", { class: "quiet" }, amounts)),
+      make("legend", {}, `${place + 1}. ${row.name}: `, make("span", { class: "quiet" }, amounts)),
       make(
         "div",
         { class: "row-states" },

@@ -42,10 +42,12 @@ export function screenOf(at) {
     entries.length,
     problems.map((one) => one.id).join(),
     kept.done.filter((one) => one.state === "kept").length,
-    ending ? `${ending.id}${ending.owner === document.owner}` : "",
+    ending ? `${ending.id}${ending.owner === document.owner}${at.connection}` : "",
     kept.run && kept.run.test ? kept.run.test.id : "",
     voided.length,
-    at.document.stand.doubts.length,
+    document.stand.doubts.length,
+    document.stand.warnings.length,
+    kept.done.reduce((sum, one) => sum + (one.told || []).length, 0),
     kept.photos.map((one) => `${one.id}${one.state}`).join(),
     document.stand.photos.length,
   ].join("|");
@@ -77,7 +79,7 @@ function cautions(at) {
 }
 
 function followed(at) {
-  const count = at.kept.done.filter((one) => one.state === "kept").length;
+  const count = at.kept.done.filter((one) => one.state === "kept" && one.doing === "enter").length;
   if (!count) return null;
   const text = count === 1 ? at.word("kept_back_one") : at.word("kept_back_many", { count });
   return make("p", { class: "minded" }, text);
@@ -129,12 +131,12 @@ function told(at, due, part) {
 function again(at, ask) {
   const one = keptFor(at.kept, ask.name);
   if (!one) return null;
-  const values = { given: one.given, time: at.clock(Date.parse(one.time)) };
+  const values = { given: worded(at, one.name, one.given), time: at.clock(Date.parse(one.time)) };
   return make(
     "div",
     { class: "note note-minded" },
     make("p", { class: "lead" }, at.word("kept_give", values)),
-    button(at.word("kept_yes", { given: one.given }), () => at.acts.confirmKept(one), { class: "large" }),
+    button(at.word("kept_yes", { given: values.given }), () => at.acts.confirmKept(one), { class: "large" }),
   );
 }
 
@@ -276,7 +278,7 @@ function entered(at, due) {
       "li",
       { class: inUse ? "entry-line" : "entry-line past" },
       make("span", { class: "asked" }, asked ? asked.ask.ask : one.name),
-      make("b", {}, one.given),
+      make("b", {}, worded(at, one.name, one.given)),
       make("span", { class: "quiet" }, `${at.clock(one.at)} · ${state}${one.why ? ` · ${one.why}` : ""}`),
       inUse && asked && asked.ask.kind !== "wait"
         ? button(at.word("put_right"), () => at.acts.show("amend", one.name), { class: "large" })
@@ -299,7 +301,7 @@ function entered(at, due) {
                 "li",
                 { class: "entry-line" },
                 make("span", { class: "asked" }, (findAsk(at.document, one.name) || { ask: { ask: one.name } }).ask.ask),
-                make("b", {}, one.given),
+                make("b", {}, worded(at, one.name, one.given)),
                 make("span", { class: "quiet" }, `${at.clock(Date.parse(one.time))} · ${one.why}`),
               ),
             ),
@@ -307,6 +309,28 @@ function entered(at, due) {
         ]
       : null,
   ].flat();
+}
+
+// What was entered as a reader knows it, not as it is kept.
+function worded(at, name, text) {
+  const found = findAsk(at.document, name);
+  const ask = found ? found.ask : null;
+  if (text === "-") return at.word("left_out");
+  if (!ask) return text;
+  if (ask.kind === "wait") return { begin: at.word("began"), end: at.word("ended") }[text] || text;
+  if (ask.kind === "confirm") return at.word("done");
+  if (ask.kind === "choose") {
+    const one = ask.choices.find((choice) => choice.word === text);
+    return one ? one.label : text;
+  }
+  if (ask.kind === "rows") {
+    const words = [at.word("row_nothing"), at.word("row_dots"), at.word("row_line")];
+    return text
+      .split(",")
+      .map((each) => words[at.document.row_states.indexOf(each.trim())] || each.trim())
+      .join(", ");
+  }
+  return text;
 }
 
 function where(at, one) {
@@ -340,7 +364,7 @@ function amend(at, due) {
   return [
     make("p", { class: "step-title" }, at.word("put_right")),
     heading(found.ask.ask),
-    make("p", { class: "lead" }, at.word("given_before", { given: one.given })),
+    make("p", { class: "lead" }, at.word("given_before", { given: worded(at, one.name, one.given) })),
     reason.shown,
     inputFor(at, found.ask, due.entries, give, before),
     make("div", { class: "actions foot" }, back(at)),
@@ -375,7 +399,7 @@ function problem(at, due) {
     make(
       "div",
       { class: "note note-refused", role: "alert" },
-      make("p", { class: "lead" }, at.word("you_entered", { given: one.given || "–", ask: asked ? asked.ask.ask : one.name })),
+      make("p", { class: "lead" }, at.word("you_entered", { given: worded(at, one.name, one.given) || "–", ask: asked ? asked.ask.ask : one.name })),
       make("p", {}, one.why),
     ),
     followed(at),
@@ -384,9 +408,9 @@ function problem(at, due) {
           "div",
           { class: "actions column" },
           one.doing === "enter"
-            ? button(at.word("amend_to_mine", { given: one.given }), () => at.acts.settle(one, one.given, value), { class: "large" })
+            ? button(at.word("amend_to_mine", { given: worded(at, one.name, one.given) }), () => at.acts.settle(one, one.given, value), { class: "large" })
             : null,
-          button(at.word("first_is_right", { given: value }), () => at.acts.settle(one, value, value), { class: "large" }),
+          button(at.word("first_is_right", { given: worded(at, one.name, value) }), () => at.acts.settle(one, value, value), { class: "large" }),
         )
       : null,
     button(at.word("seen"), () => at.acts.seen(one), { class: settles ? "large" : "main large wide" }),
@@ -429,7 +453,7 @@ function complete(at, due) {
             "li",
             { class: "entry-line" },
             make("span", { class: "asked" }, (findAsk(at.document, one.name) || { ask: { ask: one.name } }).ask.ask),
-            make("b", {}, one.given),
+            make("b", {}, worded(at, one.name, one.given)),
             make("span", { class: "quiet" }, where(at, one)),
           ),
         ),
@@ -473,7 +497,7 @@ function recorded(at, due) {
                 "li",
                 { class: "entry-line" },
                 make("span", { class: "asked" }, (findAsk(at.document, one.name) || { ask: { ask: one.name } }).ask.ask),
-                make("b", {}, one.given),
+                make("b", {}, worded(at, one.name, one.given)),
                 make("span", { class: "quiet" }, one.why),
               ),
             ),

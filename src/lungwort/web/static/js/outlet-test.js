@@ -16,6 +16,7 @@ const run = test.run;
 const IDLE_MS = 15_000;
 const SOON_MS = 1_000;
 const MOST_MS = 20_000;
+const FRESH_MS = 300;
 const SOUND = "lungwort-test-sound";
 const CAUTIONS = `lungwort-test-cautions-${run}`;
 const firstTitle = document.title;
@@ -28,6 +29,7 @@ let timer = 0;
 let busy = false;
 let wanted = false;
 let workerMissing = false;
+let over = false;
 const tabs = "BroadcastChannel" in self ? new BroadcastChannel("lungwort-tests") : null;
 
 const at = {
@@ -125,11 +127,53 @@ async function keepAwake() {
 // What is drawn.
 
 let drawn = "";
+let pressed = false;
+
+addEventListener("pointerdown", () => {
+  pressed = true;
+}, true);
+for (const name of ["pointerup", "pointercancel"]) {
+  addEventListener(name, () => {
+    pressed = false;
+    setTimeout(() => render(), 0);
+  }, true);
+}
+
+// What is being typed outlives news from the computer.
+function halfTyped(body) {
+  const fields = [...body.querySelectorAll("input:not([type=file]), textarea")];
+  return fields.map((one) => ({
+    value: one.value,
+    checked: one.checked,
+    kind: one.type,
+    focused: one === document.activeElement,
+  }));
+}
+
+function putBack(body, typed) {
+  const fields = [...body.querySelectorAll("input:not([type=file]), textarea")];
+  if (fields.length !== typed.length) return;
+  fields.forEach((one, place) => {
+    const before = typed[place];
+    if (one.type !== before.kind) return;
+    if (one.type === "radio" || one.type === "checkbox") {
+      if (one.checked !== before.checked) {
+        one.checked = before.checked;
+        if (one.checked) one.dispatchEvent(new Event("change"));
+      }
+    } else one.value = before.value;
+    if (before.focused) one.focus({ preventScroll: true });
+  });
+}
 
 function render(force = false) {
   const due = screenOf(at);
   status(due);
   if (!force && due.name === drawn) return;
+  // The first parts of the name say what is asked, the others what is known of it.
+  const same = due.name.split("|", 5).join() === drawn.split("|", 5).join();
+  // A press must not end on something else than it began on.
+  if (pressed && same) return;
   drawn = due.name;
   for (const one of timers) clearInterval(one);
   timers.clear();
@@ -141,7 +185,16 @@ function render(force = false) {
   const strip = guide.querySelector(".strip");
   strip.querySelector(".count").textContent = at.word("step", { number, total });
   strip.querySelector("progress").replaceWith(bar);
-  guide.querySelector(".screen").replaceWith(body);
+  const before = guide.querySelector(".screen");
+  const typed = same ? halfTyped(before) : [];
+  before.replaceWith(body);
+  if (same) {
+    putBack(body, typed);
+    return;
+  }
+  // The second half of a double press must not answer the next question.
+  body.classList.add("fresh");
+  setTimeout(() => body.classList.remove("fresh"), FRESH_MS);
   const title = body.querySelector("h1");
   if (title && !force) {
     title.focus({ preventScroll: true });
@@ -163,7 +216,7 @@ function frame() {
     make("div", { class: "screen" }),
   );
   guide.hidden = false;
-  plain.hidden = true;
+  plain.remove();
 }
 
 function status(due) {
@@ -192,6 +245,13 @@ function status(due) {
   }
 }
 
+// Then each entry goes to the computer as a form, and nothing is taken that might be lost.
+function cannotKeep() {
+  aside("cannot", at.word("cannot_keep"));
+  guide.querySelector(".screen").replaceChildren();
+  if (!plain.isConnected) guide.after(plain);
+}
+
 function aside(kind, text) {
   const place = guide.querySelector(".asides");
   if (!place.querySelector(`.${kind}`)) place.append(make("p", { class: `aside ${kind}` }, text));
@@ -210,9 +270,12 @@ async function reload(force = false) {
 function settleEnd() {
   const known = at.kept.run;
   if (!known || !known.test) return;
-  const open = at.kept.done.some((one) => ["late", "kept", "waiting"].includes(one.state) && !one.seen);
+  const open = at.kept.done.some((one) => ["late", "kept", "waiting"].includes(one.state) && ["enter", "amend"].includes(one.doing) && !one.seen);
   const photos = at.kept.photos.some((one) => one.state === "waiting");
   if (open || photos) return;
+  if (over) return;
+  over = true;
+  clearTimeout(timer);
   const target = `/tests/${known.test.id}`;
   store.forget(run).finally(() => location.replace(target));
 }
@@ -225,8 +288,7 @@ async function act(work) {
   try {
     await work();
   } catch (error) {
-    aside("cannot", at.word("cannot_keep"));
-    plain.hidden = false;
+    cannotKeep();
     throw error;
   }
   changed();
@@ -333,6 +395,7 @@ function later(span_ms) {
 
 async function sendNow() {
   clearTimeout(timer);
+  if (over) return;
   if (busy) {
     wanted = true;
     return;
@@ -357,6 +420,7 @@ async function sendNow() {
   }
   changed();
   await reload();
+  if (over) return;
   // What was kept while this was under way goes at once.
   later(wanted && at.connection === "ok" ? 0 : next);
 }
@@ -406,9 +470,7 @@ async function begin() {
     const fresh = !known || !known.stand || known.stand.now < test.stand.now;
     await store.keepRun(run, { csrf: fresh || !known.csrf ? test.csrf : known.csrf, owner: test.owner });
   } catch {
-    guide.hidden = false;
-    plain.hidden = false;
-    aside("cannot", at.word("cannot_keep"));
+    cannotKeep();
     return;
   }
   if (!test.stand.entries.length && remembered(CAUTIONS) !== "yes") at.view = { name: "cautions", ask: "" };
@@ -439,6 +501,6 @@ if (tabs) {
 }
 
 // For whoever looks on with the browser's own tools.
-self.lungwortTest = { at, entries: () => entriesOf(test, at.kept), findAsk, workerMissing: () => workerMissing };
+self.lungwortTest = { at, idle: () => !busy && !wanted, entries: () => entriesOf(test, at.kept), findAsk, workerMissing: () => workerMissing };
 
 begin();
