@@ -436,10 +436,14 @@ def approve(at: Session, approval_id: str) -> Done:
             said=f"Certificate {number} of outlet {outlet.name} was approved and issued.",
             remarks=(*remarks, *issued.remarks),
             next_steps=(
-                "Note the tree head down outside this computer: it shows later that the record was "
-                "not altered.",
-                f"Test again{'' if until is None else f' by {until.isoformat()}'}, and at once after "
-                "maintenance, moving or any doubt.",
+                (
+                    "Note the tree head down outside this computer: it shows later that the record was "
+                    "not altered."
+                ),
+                (
+                    f"Test again{'' if until is None else f' by {until.isoformat()}'}, and at once after "
+                    "maintenance, moving or any doubt."
+                ),
             ),
         )
 
@@ -488,8 +492,10 @@ def refuse(at: Session, approval_id: str, reason: str | None) -> Done:
             said=f"The certificate of outlet {outlet.name} was refused. None was issued.",
             remarks=tuple(remarks),
             next_steps=(
-                "Where the refusal is about the air itself, withdraw the supply at once: "
-                f"'lungwort withdraw \"{change.get(Supply, approval.supply_id).name}\"'.",
+                (
+                    "Where the refusal is about the air itself, withdraw the supply at once: "
+                    f"'lungwort withdraw \"{change.get(Supply, approval.supply_id).name}\"'."
+                ),
             ),
         )
 

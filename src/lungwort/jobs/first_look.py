@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Final
 
-from attrs import evolve, field, frozen
+from attrs import evolve, frozen
 
 from lungwort.air.analytes import ANALYTES
 from lungwort.errors import AmbiguityError, LogError
@@ -186,7 +186,6 @@ class Look:
     zone_stated: bool = True
     sparks: tuple[Spark, ...] = ()
     problem: str = ""
-    recipe: str = field(default="", repr=False)
 
     @property
     def is_ready(self) -> bool:
@@ -250,8 +249,41 @@ def look(
         log=inspecting._log(log),  # noqa: SLF001 - the same job, for another face
         zone_stated=log.zone_stated,
         sparks=_sparks(log),
-        recipe=inspecting._recipe(planned[0], options, "NAME"),  # noqa: SLF001 - see above
     )
+
+
+def recipe(files: Sequence[Path], reading: Reading, name: str) -> str:
+    """Write down how files are read, so that the next of that logger are read alike.
+
+    Parameters
+    ----------
+    files : sequence of path
+        The files.
+    reading : Reading
+        What was settled.
+    name : str
+        Name of the recipe.
+
+    Returns
+    -------
+    str
+        The recipe, as TOML.
+
+    Raises
+    ------
+    LogError
+        Where something is still open.
+    """
+    from lungwort.logs.read import as_error, plan_files  # noqa: PLC0415 - keeps --help instant
+
+    options = reading.options()
+    planned = plan_files(list(files), options)
+    questions = [
+        (opened.raw.name, question) for opened, layout in planned for question in layout.questions
+    ]
+    if questions:
+        raise as_error(questions)
+    return inspecting._recipe(planned[0], options, name)  # noqa: SLF001 - the same job, for another face
 
 
 def _without_plan(files: Sequence[Path], reading: Reading, error: LogError) -> Look:
@@ -345,7 +377,7 @@ def _headings(opened: Opened, layout: Layout) -> tuple[Heading, ...]:
     if layout.long is not None:
         return ()
     values = {one.index: one for one in layout.values}
-    why = {heading: reason for heading, reason in layout.unused}
+    why = dict(layout.unused)
     body = opened.rows[layout.first_line - 1 :]
     told = []
     for place, heading in enumerate(layout.headings[:MOST_COLUMNS]):
@@ -477,11 +509,13 @@ def _sparks(log: Log) -> tuple[Spark, ...]:
                 low, high = row[f"low {one.name}"], row[f"high {one.name}"]
                 if low is None or high is None:
                     continue
-                mine, other = lows[one.name], highs[one.name]
                 at = row["place"]
-                mine[at] = low if mine[at] is None else min(low, mine[at] or low)
-                known = other[at]
-                other[at] = high if known is None else max(high, known)
+                for kept, value, pick in (
+                    (lows[one.name], low, min),
+                    (highs[one.name], high, max),
+                ):
+                    known = kept[at]
+                    kept[at] = value if known is None else pick(value, known)
     return tuple(
         Spark(
             name=one.name,

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from lungwort.logs.model import Log
+    from lungwort.register.logdoc import LogFacts
     from lungwort.register.model import Instrument, LogImport, Outlet
     from lungwort.register.records import Register
     from lungwort.register.workspace import Workspace
@@ -417,7 +418,7 @@ def _imported(
     )
 
 
-def _stretches(log: Log, clock: Any) -> tuple[str, ...]:  # noqa: ANN401 - a Clock of the paper
+def _stretches(log: Log | LogFacts, clock: Any) -> tuple[str, ...]:  # noqa: ANN401 - a Clock of the paper
     groups: dict[tuple[str, str, str], list[Any]] = {}
     for one in log.stretches:
         groups.setdefault((one.cause, one.channel, one.text), []).append(one)

@@ -6,6 +6,9 @@ from typing import Final
 
 PAGES: Final = (
     "accounts",
+    "approvals",
+    "judge",
+    "logs",
     "readings",
     "sign_in",
     "tasks",
