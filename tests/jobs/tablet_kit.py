@@ -37,7 +37,7 @@ def furnish(workspace: Workspace, now: datetime = BEGIN) -> r.Outlet:
                 name="slipway",
                 title="Merrowgate Slipway (invented)",
                 zone="Europe/London",
-                limit_set="en-12021-2014",
+                limit_set="en12021-2014-airline",
             )
         )
         supply = change.add(

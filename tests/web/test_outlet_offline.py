@@ -369,6 +369,7 @@ def test_the_server_is_started_anew_and_answers_are_lost(outlet: Outlet, tablet:
     ask(tablet, "Lot of the oil indicator")
 
 
+@pytest.mark.slow
 def test_a_wait_survives_sleep_and_reload(outlet: Outlet, tablet: Page) -> None:
     """The count-down is that of the beginning; too short is told before, too long after."""
     tablet.goto(outlet.begin())
@@ -409,6 +410,7 @@ def test_a_wait_survives_sleep_and_reload(outlet: Outlet, tablet: Page) -> None:
     tablet.get_by_text("and 5 min were meant").wait_for()
 
 
+@pytest.mark.slow
 def test_a_void_test_is_told_and_recorded_so(outlet: Outlet, tablet: Page) -> None:
     """A broken seal: foretold on the button, told at once, nothing of the air on record."""
     tablet.goto(outlet.begin())
@@ -428,6 +430,7 @@ def test_a_void_test_is_told_and_recorded_so(outlet: Outlet, tablet: Page) -> No
     assert "It says nothing of the air" in tablet.locator("main").inner_text()
 
 
+@pytest.mark.slow
 def test_two_tabs_show_the_same_and_neither_enters_twice(
     context: BrowserContext, outlet: Outlet, tablet: Page
 ) -> None:
@@ -447,6 +450,7 @@ def test_two_tabs_show_the_same_and_neither_enters_twice(
     assert len(outlet.open_run().run.entries) == 7
 
 
+@pytest.mark.slow
 def test_a_second_tablet_that_differs_is_told(
     browser: Browser, context: BrowserContext, outlet: Outlet, tablet: Page
 ) -> None:
@@ -495,6 +499,7 @@ def test_a_second_tablet_that_differs_is_told(
     assert any("'broken' came first" in one for one in run.notes)
 
 
+@pytest.mark.slow
 def test_what_the_computer_refuses_leads_back_and_the_rest_is_kept(
     context: BrowserContext, outlet: Outlet, tablet: Page
 ) -> None:
@@ -526,6 +531,7 @@ def test_what_the_computer_refuses_leads_back_and_the_rest_is_kept(
     assert any("confirmed later" in one for one in run.notes)
 
 
+@pytest.mark.slow
 def test_an_amendment_keeps_both(outlet: Outlet, tablet: Page) -> None:
     """With a reason, and not without one."""
     tablet.goto(outlet.begin())
@@ -544,6 +550,7 @@ def test_an_amendment_keeps_both(outlet: Outlet, tablet: Page) -> None:
     assert found == [("7 bar(g)", False, ""), ("8 bar(g)", True, "the other gauge")]
 
 
+@pytest.mark.slow
 def test_targets_are_large_and_the_page_has_one_heading(outlet: Outlet, tablet: Page) -> None:
     """At least 56 CSS pixels for a glove, at the width of a telephone too."""
     tablet.set_viewport_size({"width": 360, "height": 740})

@@ -39,14 +39,11 @@ WORDS: Final = {
     "from": N_("from {low}"),
     "up_to": N_("up to {high}"),
     "from_to": N_("from {low} to {high}"),
-    "below_said": N_("{given} is below {low} {unit}."),
-    "above_said": N_("{given} is above {high} {unit}."),
     "then_refuse": N_("It is not accepted."),
     "then_warn": N_("It is noted."),
     "then_doubt": N_("The test then proves nothing."),
     "then_void": N_("The test is then void."),
     "founded": N_("Times and ranges: {standing}."),
-    "choose_lot": N_("Choose the lot"),
     "expires": N_("in date until {day}"),
     "expired": N_("expired on {day}"),
     "no_lot": N_(
@@ -79,12 +76,8 @@ WORDS: Final = {
     "end_early": N_("End it now, too early"),
     "early_follows": N_("It would be recorded as cut short."),
     "end_early_sure": N_("Yes, end it now"),
-    "go_back": N_("No, wait"),
     "longer": N_("It has lasted {length}, and {most} at most were meant."),
     "longer_soon": N_("Go on before {length} have passed."),
-    "clock_back": N_(
-        "The clock of this device went back behind the beginning: the wait begins anew."
-    ),
     "sound": N_("Sound at the end"),
     "screen_on": N_("The screen is kept on while this page is open."),
     "screen_off": N_("This device may switch its screen off. The time goes on all the same."),
@@ -102,7 +95,6 @@ WORDS: Final = {
     "photo_kind": N_("This is no photo that can be kept. Take a JPEG, PNG, WebP or HEIC picture."),
     "photo_refused": N_("A photo was not taken: {why}"),
     "photo_drop": N_("Leave this photo out"),
-    "remove": N_("Remove"),
     "abort": N_("Give the test up"),
     "abort_why": N_("Why is the test given up? That it was begun goes into the record."),
     "abort_sure": N_("Give it up and record that"),
@@ -147,9 +139,7 @@ WORDS: Final = {
     "minutes_seconds": N_("{minutes} min {seconds} s"),
     "seconds": N_("{seconds} s"),
     "conflict_reason": N_("two devices differed; read again"),
-    "doubt_clock": N_("The clock of this device:"),
     "entry": N_("Entry"),
-    "cancel": N_("Cancel"),
 }
 """Texts by short name; ``{name}`` is filled in on the device."""
 
