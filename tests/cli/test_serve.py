@@ -301,6 +301,33 @@ def test_server_starts_answers_and_ends(folder: Path, tmp_path: Path, name: str)
     assert (config / "last-workspace").read_text(encoding="utf-8").strip() == str(folder.resolve())
 
 
+def test_second_server_on_a_workspace_is_not_needed(folder: Path, tmp_path: Path) -> None:
+    """The command says where the first is, and is content; another program there is an error."""
+    config = tmp_path / "config"
+    with _process("--workspace", str(folder), "--port", "0", config=config) as (_, address):
+        port = address.rstrip("/").rsplit(":", 1)[1]
+        words = ["serve", "--no-open", "--workspace", str(folder), "--port", port]
+        again = _command(*words)
+        (folder / serving.SERVER_FILE).unlink()
+        taken = _command(*words)
+
+    assert (again.returncode, again.stderr) == (0, "")
+    assert again.stdout == f"Merrowgate Slipway is open already: {address}\n"
+    assert taken.returncode == 2
+    assert "Give another --port" in taken.stderr
+
+
+def _command(*words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "lungwort", *words],
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+        timeout=_START_SECONDS,
+    )
+
+
 def test_server_with_accounts_asks_to_sign_in(peopled: Path, tmp_path: Path) -> None:
     """Also on this computer; and a foreign name is refused."""
     words = ("--workspace", str(peopled), "--port", "0")
@@ -326,23 +353,7 @@ def test_server_speaks_https(peopled: Path, pems: tuple[Path, Path], tmp_path: P
 
 def test_refusal_of_the_command_is_told(folder: Path) -> None:
     """On a network without accounts: exit code 2, one message, no traceback."""
-    result = subprocess.run(
-        [
-            sys.executable,
-            "-m",
-            "lungwort",
-            "serve",
-            "--host",
-            EVERYWHERE,
-            "--workspace",
-            str(folder),
-        ],
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        check=False,
-        timeout=_START_SECONDS,
-    )
+    result = _command("serve", "--host", EVERYWHERE, "--workspace", str(folder))
 
     assert result.returncode == 2
     assert "lungwort account add" in result.stderr

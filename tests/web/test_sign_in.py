@@ -151,21 +151,26 @@ def test_person_who_has_left_cannot_sign_in(peopled: Path, stranger: Visitor) ->
     assert "password or the one-time code is wrong" in stranger.refused("/sign-in", TESTER)
 
 
-def test_signed_in_person_stands_in_the_journal(peopled: Path, tester: Visitor) -> None:
-    """Whatever name a form brings along."""
-    from lungwort.jobs.opening import opened
+def test_nobody_acts_for_another(peopled: Path, tester: Visitor) -> None:
+    """Whatever name a form brings along, things are recorded by the person of the account."""
+    from fastapi import Request
 
-    tester.post("/who", {"person": "Wenna Harkle"})
-    with opened(peopled, read_only=True) as workspace:
-        before = workspace.register.newest()
+    from lungwort.web.context import context_of
+
     app = tester.client.app
-    assert before is not None
+    seen: list[str | None] = []
+
+    @app.get("/seen")  # type: ignore[attr-defined, untyped-decorator]
+    def seen_page(request: Request) -> None:
+        seen.append(context_of(request).session().by)
+
+    answer = tester.post("/who", {"person": "Wenna Harkle"})
+    tester.get("/seen?by=Wenna%20Harkle")
     with open_accounts(peopled) as accounts:
         person = accounts.get("Idris Pellow").person_id
-    visit = next(iter(app.state.visits._known.values()))  # type: ignore[attr-defined]
 
-    assert visit.person is None
-    assert visit.account.person_id == person
+    assert answer.headers["location"] == "/my-account"
+    assert seen == [person]
 
 
 @given(st.text(max_size=60))

@@ -46,16 +46,19 @@ class Database:
             for pragma in ("foreign_keys = ON", "trusted_schema = OFF", "secure_delete = ON"):
                 connection.execute(f"PRAGMA {pragma}")
 
-        with self._writing() as rows:
-            form = int(rows.exec_driver_sql("PRAGMA user_version").scalar_one())
-            if form > tables.FORM:
-                raise WorkspaceError(
-                    f"{path} was written by a newer lungwort (form {form}; this one knows "
-                    f"{tables.FORM}). Use the newer one."
-                )
-            if form == 0:
-                tables.metadata.create_all(rows)
-                rows.exec_driver_sql(f"PRAGMA user_version = {tables.FORM}")
+        with self._reading() as rows:
+            form = _form(rows)
+        if form > tables.FORM:
+            raise WorkspaceError(
+                f"{path} was written by a newer lungwort (form {form}; this one knows "
+                f"{tables.FORM}). Use the newer one."
+            )
+        if form < tables.FORM:
+            with self._writing() as rows:
+                # Another process may have made them in between.
+                if _form(rows) < tables.FORM:
+                    tables.metadata.create_all(rows)
+                    rows.exec_driver_sql(f"PRAGMA user_version = {tables.FORM}")
 
     def __enter__(self) -> Self:
         return self
@@ -118,3 +121,7 @@ class Database:
         """
         with self._reading() as rows:
             return to_account(find_account(rows, account_id))
+
+
+def _form(rows: sa.Connection) -> int:
+    return int(rows.exec_driver_sql("PRAGMA user_version").scalar_one())

@@ -112,6 +112,14 @@ def serve(
         proxy=proxy_address,
     )
 
+    if stand.workspace is not None and port == job.running(stand.workspace):
+        # One server a workspace is enough: the one that runs is used.
+        address = f"http://127.0.0.1:{port}/"
+        sys.stdout.write(f"{stand.title} is open already: {address}\n")
+        if open_:
+            webbrowser.open(address)
+        return
+
     def started(address: str) -> None:
         place = f"{stand.title}: " if stand.title else "No workspace yet; the page makes one: "
         sys.stdout.write(f"{place}{address}\nLeave this window open. Ctrl-C ends it.\n")

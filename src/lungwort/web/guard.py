@@ -8,18 +8,28 @@ size of what is sent, and that a form was sent from one of the app's own pages.
 from __future__ import annotations
 
 import json
-from collections.abc import Awaitable, Callable, Iterable, MutableMapping
+from collections.abc import Iterable
 from functools import partial
 from html import escape
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 from urllib.parse import parse_qs, quote
 
 from anyio.to_thread import run_sync
 from attrs import define, field
 
 from lungwort.errors import LungwortError
+from lungwort.web.guard_body import (
+    App,
+    Body,
+    GoneError,
+    Message,
+    Receive,
+    Scope,
+    Send,
+    TooLargeError,
+)
 from lungwort.web.guard_rules import (
     CSRF_WINDOW_BYTES,
     FOR_EVER,
@@ -44,12 +54,6 @@ from lungwort.web.visits import LANGUAGE_COOKIE, Visit, Visits
 if TYPE_CHECKING:
     from starlette.responses import Response
 
-Scope = MutableMapping[str, Any]
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
-App = Callable[[Scope, Receive, Send], Awaitable[None]]
-
 _TOO_LARGE: Final = (
     "What was sent is too large: at most {most} is taken here. Nothing of it was kept. "
     "Split the file, or bring it in at the terminal."
@@ -68,52 +72,6 @@ _UNKNOWN_MACHINE: Final = (
     "the workspace for a new one."
 )
 _READ_ONLY: Final = "This token may only read. Use one with the scope 'import'."
-
-
-class _TooLargeError(Exception):
-    """More was sent than is taken."""
-
-
-class _GoneError(Exception):
-    """The browser went away before all was sent."""
-
-
-@define
-class _Body:
-    """What is sent, counted as it comes; the beginning can be looked at before the app reads it."""
-
-    receive: Receive
-    limit: int
-    taken: int = 0
-    over: bool = False
-    waiting: list[Message] = field(factory=list)
-    ended: bool = False
-
-    async def _more(self) -> Message:
-        message = await self.receive()
-        if message["type"] == "http.request":
-            self.taken += len(message.get("body", b""))
-            if self.taken > self.limit:
-                self.over = True
-                raise _TooLargeError
-            self.ended = not message.get("more_body", False)
-        return message
-
-    async def __call__(self) -> Message:
-        if self.waiting:
-            return self.waiting.pop(0)
-        return await self._more()
-
-    async def beginning(self, most: int) -> bytes:
-        """Read at least ``most`` bytes or to the end; the app still gets them."""
-        read = b""
-        while len(read) < most and not self.ended:
-            message = await self._more()
-            if message["type"] != "http.request":
-                raise _GoneError
-            self.waiting.append(message)
-            read += message.get("body", b"")
-        return read
 
 
 class Guard:
@@ -206,7 +164,7 @@ class _Request:
     cookie: str | None = None
     language: str | None = None
     started: bool = False
-    body: _Body | None = None
+    body: Body | None = None
 
     @property
     def path(self) -> str:
@@ -252,9 +210,9 @@ class _Request:
         state["visit"] = self.visit
         try:
             await self.checked()
-        except _GoneError:
+        except GoneError:
             return
-        except _TooLargeError:
+        except TooLargeError:
             if self.started:
                 raise
             await self.too_large()
@@ -336,7 +294,7 @@ class _Request:
         limit = FORM_LIMIT_BYTES
         if self.visit is not None and not self.safe:
             limit = self.guard.limit(self.scope, self.visit, kind)
-        self.body = _Body(self.receive, limit)
+        self.body = Body(self.receive, limit)
         length = self.headers.get("content-length", [])
         if length:
             if len(length) > 1 or not (length[0].isascii() and length[0].isdigit()):
@@ -349,7 +307,7 @@ class _Request:
             return
         try:
             await self.guard.serve(self.scope, self.body, self.sending)
-        except (_TooLargeError, _GoneError):
+        except (TooLargeError, GoneError):
             raise
         except Exception as error:
             # The app tells a fault outside of its own middleware, and so without the headers that
@@ -425,7 +383,7 @@ class _Request:
         if message["type"] == "http.response.start":
             if self.body is not None and self.body.over:
                 # What read the body may have made an error of its own out of its sudden end.
-                raise _TooLargeError
+                raise TooLargeError
             self.started = True
             message["headers"] = self.guarded(message.get("headers", ()), message["status"])
         await self.send(message)
