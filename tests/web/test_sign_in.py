@@ -11,6 +11,7 @@ from urllib.parse import quote, urljoin, urlsplit
 import pyotp
 import pytest
 from argon2 import PasswordHasher
+from fastapi import Request
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.web.kit import NOW, PLACE, Clock, Visitor, app_on, text_of, visitor_on
@@ -21,6 +22,7 @@ from lungwort.jobs import account as job
 from lungwort.jobs.catalogue import person as person_job
 from lungwort.jobs.catalogue.shape import Session
 from lungwort.jobs.opening import Where
+from lungwort.web.context import context_of
 from lungwort.web.pages.today import own_path
 
 GOOD = "three damp gulls argue"
@@ -153,10 +155,6 @@ def test_person_who_has_left_cannot_sign_in(peopled: Path, stranger: Visitor) ->
 
 def test_nobody_acts_for_another(peopled: Path, tester: Visitor) -> None:
     """Whatever name a form brings along, things are recorded by the person of the account."""
-    from fastapi import Request
-
-    from lungwort.web.context import context_of
-
     app = tester.client.app
     seen: list[str | None] = []
 
