@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from attrs import evolve, frozen
 
 from lungwort.errors import LungwortError
+from lungwort.register.model import BUMP_TEST
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -394,7 +395,8 @@ def moments(
             f"{'' if one.passed else ', not passed'}",
         )
         for one in snapshot.calibrations
-        if one.instrument_id in instrument_ids
+        # Bump tests are done daily: only one that was not passed matters here.
+        if one.instrument_id in instrument_ids and not (one.kind == BUMP_TEST and one.passed)
     ]
     found += [
         Moment(one.time, EVENT, supply.id, f"{one.kind.replace('_', ' ').capitalize()}: {one.text}")

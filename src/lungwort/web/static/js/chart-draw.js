@@ -10,13 +10,13 @@ export function colours() {
 
 // Settling is hatched one way and sparsely, what cannot be used both ways and densely.
 export function pattern(context, kind, colour, ratio) {
-  const size = Math.round((kind === "settling" ? 12 : 8) * ratio);
+  const size = Math.round({ settling: 12, gap: 14 }[kind] * ratio || 8 * ratio);
   const tile = document.createElement("canvas");
   tile.width = tile.height = size;
   const pen = tile.getContext("2d");
   pen.strokeStyle = colour;
   pen.lineWidth = ratio;
-  pen.globalAlpha = 0.75;
+  pen.globalAlpha = kind === "gap" ? 0.3 : 0.75;
   pen.beginPath();
   for (const shift of [-size, 0, size]) {
     pen.moveTo(shift, size);
@@ -105,7 +105,7 @@ function asides(u, pen, channel, ink, ratio) {
     const x = u.valToPos(t, "x", true);
     const a = u.valToPos(channel.alo[at], "y", true), b = u.valToPos(channel.ahi[at], "y", true);
     pen.moveTo(x, a + ratio);
-    pen.lineTo(x, Math.min(b, a - ratio));
+    pen.lineTo(x, Math.min(b, a - 2 * ratio));
   });
   pen.stroke();
 }
@@ -180,6 +180,7 @@ function limits(u, channel, ink, ratio) {
   pen.save();
   pen.font = `600 ${13 * ratio}px "Source Sans Pro", system-ui, sans-serif`;
   pen.textAlign = "right";
+  pen.textBaseline = "alphabetic";
   let before = -Infinity;
   const shown = channel.lines.map((line) => [u.valToPos(line.v, "y", true), line]).sort((a, b) => a[0] - b[0]);
   for (const [y, line] of shown) {

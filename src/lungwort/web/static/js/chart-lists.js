@@ -10,13 +10,14 @@ function el(name, more, ...inside) {
 function table(title, headings, rows, below = []) {
   if (!rows.length) return null;
   const head = el("tr", null, ...headings.map(([text, numeric]) => el("th", { scope: "col", ...(numeric ? { class: "num" } : {}) }, text)));
-  const body = rows.map((cells) => el("tr", null, ...cells.map((cell, at) => (at === 0 ? el("th", { scope: "row" }, cell) : el("td", headings[at][1] ? { class: "num" } : null, cell)))));
-  return el("section", { class: "part" }, el("h3", null, title), ...below, el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": title }, el("table", null, el("thead", null, head), el("tbody", null, ...body))));
+  const body = rows.map((cells) => el("tr", null, ...cells.map((cell, at) => el("td", { "data-label": headings[at][0], ...(headings[at][1] ? { class: "num" } : {}) }, cell))));
+  return el("section", { class: "part list" }, el("h3", null, title), ...below, el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": title }, el("table", null, el("thead", null, head), el("tbody", null, ...body))));
 }
 
 export function listings(chart) {
   const { view, words: w } = chart;
   const value = (number, unit) => (number === null ? "–" : `${chart.number(number)}\u00a0${unit}`);
+  const when = (at) => el("span", { class: "when" }, chart.moment(at));
   const stretch = (one) => {
     const button = el("button", { type: "button", class: "quiet-button", "aria-label": `${w.show}: ${chart.moment(one.from)}` }, chart.moment(one.from));
     button.addEventListener("click", () => chart.near(one.from, one.to));
@@ -29,10 +30,10 @@ export function listings(chart) {
   chart.tables.replaceChildren(
     ...[
       table(w.numbers, [[w.channel], [w.least, 1], [w.greatest, 1], [w.usable, 1], [w.in_doubt, 1], [w.limits]], view.channels.map((one) => [one.title, value(one.least, one.unit), value(one.greatest, one.unit), share(one), chart.number(one.suspect), one.lines.map((line) => line.text).join("; ")])),
-      table(w.outside, [[w.from], [w.to], [w.channel], [w.least, 1], [w.greatest, 1], [w.why]], view.outside.map((one) => [stretch(one), chart.moment(one.to), one.title, value(one.least, one.unit), value(one.greatest, one.unit), one.usable ? "" : w.not_usable]), [el("p", { class: "minded" }, w.outside_why), ...more(view.outside_more)]),
-      table(w.excursions, [[w.from], [w.to], [w.channel], [w.furthest, 1], [w.limit, 1]], view.excursions.map((one) => [stretch(one), chart.moment(one.to), one.title, value(one.peak, one.unit), value(one.limit, one.unit)])),
-      table(w.asides, [[w.from], [w.to], [w.channel], [w.what], [w.why]], view.asides.map((one) => [stretch(one), chart.moment(one.to), one.channel ? (titles[one.channel] ?? one.channel) : w.all_channels, one.title, one.why]), more(view.asides_more)),
-      table(w.moments, [[w.when], [w.what]], view.moments.map((one) => [chart.moment(one.t), link(one)])),
+      table(w.outside, [[w.from], [w.to], [w.channel], [w.least, 1], [w.greatest, 1], [w.why]], view.outside.map((one) => [stretch(one), when(one.to), one.title, value(one.least, one.unit), value(one.greatest, one.unit), one.usable ? "" : w.not_usable]), [el("p", { class: "minded" }, w.outside_why), ...more(view.outside_more)]),
+      table(w.excursions, [[w.from], [w.to], [w.channel], [w.furthest, 1], [w.limit, 1]], view.excursions.map((one) => [stretch(one), when(one.to), one.title, value(one.peak, one.unit), value(one.limit, one.unit)])),
+      table(w.asides, [[w.from], [w.to], [w.channel], [w.what], [w.why]], view.asides.map((one) => [stretch(one), when(one.to), one.channel ? (titles[one.channel] ?? one.channel) : w.all_channels, one.title, one.why]), more(view.asides_more)),
+      table(w.moments, [[w.when], [w.what]], view.moments.map((one) => [when(one.t), link(one)])),
       view.notes.length ? el("section", { class: "part" }, el("h3", null, w.notes), el("ul", null, ...view.notes.map((text) => el("li", null, text)))) : null,
     ].filter(Boolean),
   );

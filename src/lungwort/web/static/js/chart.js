@@ -1,6 +1,7 @@
 // Readings as charts: <figure class="chart" data-outlet="ID" data-from="…" data-to="…">.
 import { colours, columns, heights, over, under } from "./chart-draw.js";
 import { listings } from "./chart-lists.js";
+import { ticks } from "./chart-time.js";
 
 const vendored = (name) => new URL(`../vendor/uplot/${name}`, import.meta.url).href;
 const LEAST_SPAN_S = 20;
@@ -127,7 +128,7 @@ class Chart {
     this.stack = element("div", { class: "chart-stack", tabindex: "0", role: "group", "aria-label": w.charts, onkeydown: (event) => this.pressed(event) });
     this.tables = element("div", { class: "chart-tables" });
     this.legend = element("ul", { class: "chart-legend" });
-    for (const kind of ["band", "limit", "outside", "excursion", "suspect", "aside", "settling", "unusable", "moment"]) {
+    for (const kind of ["band", "limit", "outside", "excursion", "suspect", "aside", "settling", "unusable", "gap", "moment"]) {
       this.legend.append(element("li", {}, element("span", { class: `swatch swatch-${kind}`, "aria-hidden": "true" }), w[`legend_${kind}`]));
     }
     this.figure.replaceChildren(
@@ -299,15 +300,14 @@ class Chart {
     const options = {
       width: this.stack.clientWidth,
       height: this.height(),
-      padding: [8, 8, 0, 0],
+      padding: [8, 26, 0, 0],
       legend: { show: false },
       cursor: { sync: { key: this.key }, drag: { x: false, y: false, setScale: false }, points: { size: 7 }, y: false },
       scales: { x: { time: true, auto: false, range: (_, min, max) => [min, max] }, y: { auto: false, range: (_, min, max) => [min, max] } },
-      tzDate: (at) => this.uPlot.tzDate(new Date(at * 1e3), this.zone),
       series: [{}, { stroke: () => this.ink.trace, width: 1.25, points: { show: false } }, { stroke: () => this.ink.trace, width: 1.25, points: { show: false } }],
       bands: [{ series: [2, 1], fill: () => `color-mix(in srgb, ${this.ink.trace} 32%, transparent)` }],
       axes: [
-        { stroke: () => this.ink.ink, grid: { stroke: () => this.ink.rule, width: 1 }, ticks: { stroke: () => this.ink.rule, width: 1 }, font: '13px "Source Sans Pro", system-ui, sans-serif', values: (_, splits, __, ___, step) => this.ticks(splits, step), space: 74, size: 44 },
+        { stroke: () => this.ink.ink, grid: { stroke: () => this.ink.rule, width: 1 }, ticks: { stroke: () => this.ink.rule, width: 1 }, font: '13px "Source Sans Pro", system-ui, sans-serif', splits: (u, _, min, max) => this.splits(u, min, max), values: (_, splits) => this.tickTexts(splits), size: 44 },
         { stroke: () => this.ink.ink, grid: { stroke: () => this.ink.rule, width: 1 }, ticks: { stroke: () => this.ink.rule, width: 1 }, font: '13px "Source Sans Pro", system-ui, sans-serif', values: (_, splits) => splits.map((value) => this.number(value)), size: 54 },
       ],
       hooks: {
@@ -385,14 +385,22 @@ class Chart {
     return this.format({ day: "numeric", month: "short", year: "numeric", hour: "2-digit", minute: "2-digit", ...(close ? { second: "2-digit" } : {}), timeZoneName: "short" }).format(new Date(at * 1000));
   }
 
-  ticks(splits, step) {
+  splits(u, min, max) {
+    const found = ticks(min, max, Math.max(2, Math.floor(u.width / 85)), this.zone);
+    this.step = found.step;
+    return found.at;
+  }
+
+  tickTexts(splits) {
+    const { step } = this;
     let before = "";
     return splits.map((at) => {
-      const date = new Date(at * 1000);
-      if (step >= 28 * 86400) return `${this.format({ month: "short" }).format(date)}\n${this.format({ year: "numeric" }).format(date)}`;
-      const day = this.format({ day: "numeric", month: "short" }).format(date);
-      const below = step >= 86400 ? this.format({ year: "numeric" }).format(date) : day;
-      const above = step >= 86400 ? day : this.format({ hour: "2-digit", minute: "2-digit", ...(step < 60 ? { second: "2-digit" } : {}) }).format(date);
+      const say = (options) => this.format(options).format(new Date(at * 1000));
+      const day = { day: "numeric", month: "short" };
+      let above = say({ hour: "2-digit", minute: "2-digit", ...(step < 60 ? { second: "2-digit" } : {}) }), below = say(day);
+      if (step >= 360 * 86400) [above, below] = [say({ year: "numeric" }), ""];
+      else if (step >= 28 * 86400) [above, below] = [say({ month: "short" }), say({ year: "numeric" })];
+      else if (step >= 86400) [above, below] = [say(day), say({ year: "numeric" })];
       const text = below === before ? above : `${above}\n${below}`;
       before = below;
       return text;
@@ -402,7 +410,7 @@ class Chart {
   width() {
     const s = this.view.width;
     const unit = s % 86400 === 0 ? ["day", 86400] : s % 3600 === 0 ? ["hour", 3600] : s % 60 === 0 ? ["minute", 60] : ["second", 1];
-    return new Intl.NumberFormat(this.language, { style: "unit", unit: unit[0], unitDisplay: "short" }).format(s / unit[1]);
+    return new Intl.NumberFormat(this.language, { style: "unit", unit: unit[0], unitDisplay: "narrow" }).format(s / unit[1]);
   }
 
   tell() {
