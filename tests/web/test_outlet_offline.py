@@ -587,3 +587,31 @@ def test_without_javascript_the_test_is_guided_too(browser: Browser, outlet: Out
         ("fresh-air-o2", "refused"),
         ("fresh-air-o2", "taken"),
     ]
+
+
+@pytest.mark.slow
+def test_another_person_finds_no_page_of_the_one_before(
+    context: BrowserContext, outlet: Outlet, tablet: Page
+) -> None:
+    """Pages kept for one person are thrown away when another one is there, or signs out."""
+    tablet.goto(f"{outlet.base}/who")
+    tablet.get_by_role("button", name=IDRIS).click()
+    address = outlet.begin()
+    tablet.goto(address)
+    worker_ready(tablet)
+    tablet.goto(f"{outlet.base}/who")
+    tablet.get_by_role("button", name=WENNA).click()
+    tablet.goto(outlet.begin())
+    worker_ready(tablet)
+    kept = tablet.evaluate(
+        """async () => (await (await caches.open("lungwort-tests-pages")).keys())
+            .map((one) => new URL(one.url).pathname)"""
+    )
+    assert address.removeprefix(outlet.base) not in kept
+    tablet.add_script_tag(url=f"{outlet.base}/static/js/outlet-test-forget.js", type="module")
+    tablet.wait_for_function("async () => !(await caches.keys()).includes('lungwort-tests-pages')")
+    context.set_offline(True)
+    from playwright.sync_api import Error
+
+    with pytest.raises(Error, match="ERR_INTERNET_DISCONNECTED"):
+        tablet.goto(address)

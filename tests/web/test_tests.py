@@ -54,7 +54,7 @@ def one(yard: Workspace) -> Iterator[Visitor]:
 def send(one: Visitor, run_id: str, batch: Any, **headers: str) -> Any:
     """Send what a tablet kept."""
     one.get("/tests")
-    answer = one.client.post(
+    return one.client.post(
         f"/tests/under-way/{run_id}/entries",
         json=batch,
         headers={
@@ -65,7 +65,6 @@ def send(one: Visitor, run_id: str, batch: Any, **headers: str) -> Any:
         },
         follow_redirects=False,
     )
-    return answer
 
 
 def whole(co: str = "< 1") -> dict[str, Any]:
@@ -203,6 +202,25 @@ def test_what_is_no_batch_is_told(
     assert said in answer.json()["detail"]
 
 
+def test_what_is_no_json_or_endless_is_told(one: Visitor, yard: Workspace) -> None:
+    """Nested without end, cut off, or longer than any tablet sends."""
+    run_id = begun(yard)
+    one.get("/tests")
+    for content, said in (
+        (b"[" * 100_000, "is no JSON"),
+        (b'{"sent": "2026', "is no JSON"),
+        (b"\xff\xfe", "is no JSON"),
+        (b" " * (4 * 1024 * 1024 + 1), "longer than 4 MB"),
+    ):
+        answer = one.client.post(
+            f"/tests/under-way/{run_id}/entries",
+            content=content,
+            headers={"Origin": PLACE, "X-CSRF-Token": one.csrf, "Content-Type": "application/json"},
+        )
+        assert answer.status_code == 422
+        assert said in answer.json()["detail"]
+
+
 def test_an_unknown_test_is_told(one: Visitor) -> None:
     """As JSON to the tablet."""
     answer = send(one, "open-aaaaaaaa", {"sent": LATER.isoformat()})
@@ -305,7 +323,7 @@ def test_the_list_is_searched_and_taken_along(one: Visitor, yard: Workspace) -> 
     send(one, begun(yard), whole())
     assert "Nothing in this list" in text_of(one.page("/tests?q=nowhere"))
     taken = one.get("/tests?export=csv").text
-    assert "oil=indicator: nothing seen" in taken
+    assert "Oil: indicator: nothing seen; Oxygen: 20.9 %" in taken
     assert "hose-1" in taken
 
 
@@ -317,7 +335,7 @@ def test_every_address_names_the_role_it_needs() -> None:
     found = {}
     for route in pages.router.routes:
         assert isinstance(route, APIRoute)
-        for method in route.methods:
+        for method in route.methods or ():
             hints = get_type_hints(route.endpoint, include_extras=True)
             found[method, route.path] = hints["ctx"]
     assert found.pop(("GET", "/tests/worker.js")) == Anybody

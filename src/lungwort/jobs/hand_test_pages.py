@@ -9,6 +9,7 @@ from attrs import frozen
 
 from lungwort.jobs import _hand_test_files as files
 from lungwort.jobs import _hand_test_record as records
+from lungwort.jobs._hand_test_bundle import bundle, stand_plain
 from lungwort.jobs._hand_test_stand import stand_of
 from lungwort.jobs.catalogue.shape import View  # noqa: TC001 - attrs reads it
 from lungwort.jobs.hand_test import refreshed, usual_procedure
@@ -26,6 +27,46 @@ if TYPE_CHECKING:
     from lungwort.jobs._hand_test_stand import Stand
     from lungwort.jobs.opening import Where
     from lungwort.spot.procedure_model import Procedure
+
+
+__all__ = [
+    "Beginning",
+    "Ended",
+    "Line",
+    "Place",
+    "Row",
+    "beginning",
+    "bundle",
+    "ended",
+    "reading_words",
+    "rows",
+    "stand_of_run",
+    "stand_plain",
+]
+
+
+def reading_words(text: str) -> str:
+    """Word what a test says of one analyte for a page.
+
+    Parameters
+    ----------
+    text : str
+        As it is on record, such as ``oil=indicator: nothing seen``.
+
+    Returns
+    -------
+    str
+        With the analyte's name.
+
+    Examples
+    --------
+    >>> reading_words("co=< 1 ppm")
+    'Carbon monoxide: < 1 ppm'
+    """
+    from lungwort.paper.text import analyte_name  # noqa: PLC0415 - keeps --help instant
+
+    analyte, sign, said = text.partition("=")
+    return f"{analyte_name(analyte.strip())}: {said.strip()}" if sign else text
 
 
 @frozen(kw_only=True)
@@ -68,6 +109,8 @@ class Ended:
         Short names and questions of the entries that can be amended.
     lines : tuple of Line
         All entries, in order.
+    readings : tuple of (str, datetime)
+        What it says of the air, in words, and when that was read.
     title : str
         What the procedure is called.
     """
@@ -82,6 +125,7 @@ class Ended:
     steps: tuple[tuple[str, str], ...]
     asks: tuple[tuple[str, str], ...]
     lines: tuple[Line, ...]
+    readings: tuple[tuple[str, datetime], ...]
     title: str
 
 
@@ -128,6 +172,7 @@ def ended(where: Where | Path | None, test_id: str, *, now: datetime) -> Ended:
             (ask.name, ask.ask) for _, ask in found.asks() if ask.name in given and ask.kind != WAIT
         ),
         lines=_lines(test, found),
+        readings=tuple((reading_words(one.text), one.time) for one in test.readings),
         title=found.title,
     )
 
@@ -302,7 +347,7 @@ def rows(where: Where | Path | None) -> tuple[Row, ...]:
                 tester=people.get(one.tester_id, one.tester_id),
                 zone="UTC" if supply is None else zones[supply.id],
                 started=one.started,
-                says="; ".join(two.text for two in one.readings) or one.why,
+                says="; ".join(reading_words(two.text) for two in one.readings) or one.why,
             )
         )
     return tuple(found)

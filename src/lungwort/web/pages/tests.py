@@ -10,7 +10,7 @@ from importlib import resources
 from typing import TYPE_CHECKING, Annotated, Any, Final
 from urllib.parse import quote
 
-from fastapi import APIRouter, Body
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from markupsafe import Markup
 
@@ -20,7 +20,6 @@ from lungwort.jobs import hand_test_pages as shown
 from lungwort.jobs import hand_test_sync as sync
 from lungwort.jobs import hand_test_views as views
 from lungwort.jobs import photos
-from lungwort.jobs._hand_test_bundle import bundle, stand_plain
 from lungwort.jobs.held import STOP
 from lungwort.spot import procedure_model as m
 from lungwort.web.context import Anybody, Approving, Ctx, Looking, Testing
@@ -49,6 +48,7 @@ LINE_WORDS: Final = {
 _REASON: Final = Field(
     name="reason", label=N_("Why"), kind="area", option="--reason", required=True
 )
+_MOST_SENT_BYTES: Final = 4 * 1024 * 1024
 _STATIC: Final = resources.files("lungwort.web") / "static"
 _OFFLINE: Final = (
     "js/outlet-test-store.js",
@@ -280,7 +280,7 @@ def _document(ctx: Ctx, stand: Stand) -> dict[str, Any]:
         return Markup(ctx.wording.said(text, find=ctx.find)).striptags()  # noqa: S704 - marks are taken off
 
     return {
-        **bundle(stand, ctx.now, said),
+        **shown.bundle(stand, ctx.now, said),
         "csrf": ctx.visit.csrf,
         "owner": _owner(ctx),
         "who": ctx.user.name,
@@ -453,11 +453,35 @@ def stand(ctx: Testing, run_id: str) -> Response:
     return JSONResponse(_document(ctx, found))
 
 
+async def _sent(request: Request) -> bytes | None:
+    """Read what a device sends, up to a length that no device needs; None where it is longer."""
+    content = b""
+    async for part in request.stream():
+        content += part
+        if len(content) > _MOST_SENT_BYTES:
+            return None
+    return content
+
+
+def _read(content: bytes | None) -> object:
+    if content is None:
+        raise InputError(
+            f"The batch is longer than {_MOST_SENT_BYTES // 1024 // 1024} MB. Send fewer entries at once."
+        )
+    try:
+        return json.loads(content)
+    except (ValueError, RecursionError) as error:
+        raise InputError("The batch is no JSON. Nothing of it was taken; send it again.") from error
+
+
 @router.post("/tests/under-way/{run_id}/entries")
-def entries(ctx: Testing, run_id: str, plain: Annotated[object, Body()]) -> Response:
+def entries(
+    ctx: Testing, run_id: str, content: Annotated[bytes | None, Depends(_sent)]
+) -> Response:
     """Take what a device kept, each thing once."""
     try:
-        synced = sync.take_entries(ctx.session(), run_id, sync.batch_of(plain))
+        batch = sync.batch_of(_read(content))
+        synced = sync.take_entries(ctx.session(), run_id, batch)
     except LungwortError as error:
         return _answer_error(ctx, error)
 
@@ -480,7 +504,9 @@ def entries(ctx: Testing, run_id: str, plain: Annotated[object, Body()]) -> Resp
                 }
                 for one in synced.answers
             ],
-            "stand": None if synced.stand is None else stand_plain(synced.stand, ctx.now, said),
+            "stand": None
+            if synced.stand is None
+            else shown.stand_plain(synced.stand, ctx.now, said),
             "test": None
             if synced.test is None
             else {"id": synced.test.id, "state": synced.test.state},

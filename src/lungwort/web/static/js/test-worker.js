@@ -87,6 +87,7 @@ async function page(asked, address) {
   const known = await pages.match(address.pathname);
   try {
     const answer = await patient(fetch(asked), known);
+    if (answer.status >= 500 && known) return known;
     if (answer.ok && !answer.redirected) await pages.put(address.pathname, answer.clone());
     // Sent elsewhere or not let in: whoever is here now is not whoever was.
     else if (answer.type === "opaqueredirect" || [401, 403].includes(answer.status)) await caches.delete(PAGES);
