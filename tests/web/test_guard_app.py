@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from lungwort.accounts.store import open_accounts
 from lungwort.jobs import account as job
 from lungwort.jobs.opening import Where
 from lungwort.web.guard_rules import CONTENT_SECURITY_POLICY, FORM_LIMIT_BYTES
+from lungwort.web.posted import Form
 
 GOOD = "three damp gulls argue"
 
@@ -123,3 +125,37 @@ def test_fault_is_guarded_like_a_page(
     assert "secret detail" not in answer.text
     if path == "/today":
         assert "nothing here is a verdict" in text_of(answer.text)
+
+
+@pytest.mark.parametrize("chunked", [False, True])
+def test_form_that_is_too_large_is_refused_on_a_page(year: Path, *, chunked: bool) -> None:
+    """Though the page is already reading it; what was read of it is gone with the request."""
+    app = app_on(year, upload_limit=200_000)
+    read: list[int] = []
+
+    @app.post("/logs/echo")
+    def echo(form: Form) -> dict[str, int]:
+        received = form.file("file")
+        read.append(0 if received is None else received.size)
+        return {"size": read[-1]}
+
+    def body(size: int) -> Iterator[bytes]:
+        yield b'--M\r\nContent-Disposition: form-data; name="csrf"\r\n\r\n'
+        yield visitor.csrf.encode() + b"\r\n"
+        yield b'--M\r\nContent-Disposition: form-data; name="file"; filename="../a.csv"\r\n\r\n'
+        for _ in range(size // 10_000):
+            yield b"x" * 10_000
+        yield b"\r\n--M--\r\n"
+
+    kind = {"Content-Type": "multipart/form-data; boundary=M", "Origin": PLACE}
+    with visitor_on(app) as visitor:
+        visitor.get("/today")
+        sent = [body(size) if chunked else b"".join(body(size)) for size in (190_000, 300_000)]
+        taken, refused = (
+            visitor.client.post("/logs/echo", content=one, headers=kind) for one in sent
+        )
+
+    assert taken.json() == {"size": 190_000}
+    assert refused.status_code == 413
+    assert "too large: at most 195 KiB" in text_of(refused.text)
+    assert read == [190_000]
