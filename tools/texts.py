@@ -3,7 +3,7 @@
 Run ``python tools/texts.py`` to write ``locale/lungwort.pot`` and to bring every language up to
 date, ``python tools/texts.py --check`` to compare, and ``python tools/texts.py --missing PART`` to
 list what has no translation yet.
-"""  # noqa: INP001 - a script, not part of a package
+"""
 
 from __future__ import annotations
 

@@ -30,6 +30,10 @@ _DEEPEST: Final = 6
 _FEWEST_LETTERS: Final = 3
 _SENTENCE_END: Final = re.compile(r"(?<=[.!?])(?<!e\.g\.)(?<!i\.e\.)(?<!No\.)(?<!incl\.)(?<! s\.)(?<!Ph\.)(?<!Eur\.)\s+")
 _SAME: Final = str.maketrans({"−": "-", "³": "3", "µ": "u", "’": "'"})
+_MOMENT: Final = re.compile(
+    r"\b\d{1,2} (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) \d{4}"
+    r"(?: \d\d:\d\d(?::\d\d(?:\.\d+)?)?(?: (?:\(UTC)?[+-]\d\d:\d\d\)?)?)?"
+)
 _WORD: Final = re.compile(r"[A-Za-z]{2,}")
 _WHOLE_WORD: Final = re.compile(r"(?<![\w-])[a-z]+(?![\w-])")
 _SHORT_PLACE: Final = re.compile(r"short\d*")
@@ -62,8 +66,13 @@ def sentences(text: str) -> list[str]:
 
 def same(text: str) -> str:
     """Bring a text to the form in which texts are compared; every letter keeps its place."""
-    text = text.translate(_SAME)
+    text = _MOMENT.sub(_in_one_piece, text.translate(_SAME))
     return text[:1].lower() + text[1:] if len(text[:1].lower()) == 1 else text
+
+
+def _in_one_piece(found: re.Match[str]) -> str:
+    """Keep a moment from being cut at its blanks; as long as before."""
+    return found[0].replace(" ", "\u2007")
 
 
 def foreign(text: str) -> str:
@@ -309,11 +318,24 @@ class Phrases:
                     found = foreign(inner)
         return text.replace(inner, found, 1) if inner != text else found
 
+    def _each(self, text: str, depth: int) -> str | None:
+        """Translate a row of phrases, where each of them is known."""
+        if "; " not in text:
+            return None
+        told = [self._one(part, depth + 1) for part in text.split("; ")]
+        known = [part for part in told if part is not None]
+        return "; ".join(known) if len(known) == len(told) else None
+
     def _prose(self, text: str, depth: int) -> str:
         listed = sentences(text)
         told: list[str] = []
         at = 0
         while at < len(listed):
+            found = self._each(listed[at], depth)
+            if found is not None:
+                told.append(found)
+                at += 1
+                continue
             for many in range(1, min(_MOST_SENTENCES, len(listed) - at) + 1):
                 run = " ".join(listed[at : at + many])
                 found = self._one(run, depth)
