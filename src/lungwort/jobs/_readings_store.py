@@ -36,7 +36,8 @@ LEVELS_S: Final = (60, 3600)
 """Widths of the buckets that are kept [s]."""
 SECOND_US: Final = 1_000_000
 _DIGEST: Final = hashlib.sha256().digest_size
-_MOST_HELD: Final = 64
+_MOST_HELD: Final = {60: 6, 3600: 240}
+"""Months held in memory by the width of their buckets: a month of minutes is some 15 MB."""
 _MOST_MERGED: Final = 4
 
 K = TypeVar("K")
@@ -230,13 +231,13 @@ class Shelf:
         RegisterError
             Where a part is missing or was altered.
         """
-        held = _HELD.get((month.key, level_s))
+        held = _HELD[level_s].get(month.key)
         if held is not None:
             return held
         found = self._read(self._path(month, str(level_s)))
         if found is None:
             return self._build(month)[level_s]
-        _HELD.put((month.key, level_s), found)
+        _HELD[level_s].put(month.key, found)
         return found
 
     def readings(self, month: Month) -> tuple[pl.DataFrame, tuple[Channel, ...]]:
@@ -306,7 +307,7 @@ class Shelf:
         for level_s in LEVELS_S[1:]:
             made[level_s] = widen(finest, level_s * SECOND_US)
         for level_s, buckets in made.items():
-            _HELD.put((month.key, level_s), buckets)
+            _HELD[level_s].put(month.key, buckets)
             self._write(self._path(month, str(level_s)), buckets)
         return made
 
@@ -381,7 +382,9 @@ class _Kept(Generic[K, V]):
             self._kept.clear()
 
 
-_HELD: Final[_Kept[tuple[str, int], pl.DataFrame]] = _Kept(_MOST_HELD)
+_HELD: Final[dict[int, _Kept[str, pl.DataFrame]]] = {
+    level_s: _Kept(most) for level_s, most in _MOST_HELD.items()
+}
 _MERGED: Final[_Kept[tuple[str, str], tuple[pl.DataFrame, tuple[Channel, ...]]]] = _Kept(
     _MOST_MERGED
 )
@@ -389,5 +392,6 @@ _MERGED: Final[_Kept[tuple[str, str], tuple[pl.DataFrame, tuple[Channel, ...]]]]
 
 def forget() -> None:
     """Forget what is held in memory; what lies in ``derived`` stays."""
-    _HELD.clear()
+    for held in _HELD.values():
+        held.clear()
     _MERGED.clear()

@@ -210,7 +210,12 @@ def together(pieces: Sequence[pl.DataFrame]) -> pl.DataFrame:
         return pl.DataFrame(
             schema={START: pl.Int64, ROWS: pl.UInt32, FIRST: pl.Int64, LAST: pl.Int64}
         )
-    whole = pl.concat(pieces, how="diagonal").sort(START)
+    alike = all(one.columns == pieces[0].columns for one in pieces)
+    whole = pl.concat(pieces, how="vertical" if alike else "diagonal")
+    if not whole[START].is_sorted():
+        whole = whole.sort(START)
+    if alike:
+        return whole
     return whole.with_columns(
         pl.col(name).fill_null(0) for name in whole.columns if name.rpartition(":")[2] in COUNTS
     )

@@ -194,7 +194,8 @@ def _channel(ctx: Ctx, one: Points, found: Readings) -> dict[str, Any]:
         "lines": [
             {
                 "v": line.value,
-                "text": _plain(ctx, line.text),
+                "text": _plain(ctx, line.text)
+                + ("" if line.required else f" ({ctx.gettext(N_('advice'))})"),
                 "upper": line.upper,
                 "required": line.required,
                 "mean": line.averaging != "any reading",

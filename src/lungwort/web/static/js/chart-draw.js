@@ -112,6 +112,8 @@ function asides(u, pen, channel, ink, ratio) {
 
 function points(u, pen, channel, ink, ratio) {
   const breaks = new Set(channel.breaks), last = channel.t.length - 1;
+  // Many marks side by side would hide what they mark.
+  const size = channel.m.filter((bits) => bits & (OUTSIDE | ASIDE_OUTSIDE)).length > 80 ? 2 : 4;
   const alone = (at) => (at === 0 || breaks.has(at) || channel.lo[at - 1] === null) && (at === last || breaks.has(at + 1) || channel.lo[at + 1] === null);
   channel.t.forEach((t, at) => {
     const bits = channel.m[at], x = u.valToPos(t, "x", true);
@@ -130,10 +132,10 @@ function points(u, pen, channel, ink, ratio) {
       pen.fill();
     }
     if (bits & OUTSIDE) {
-      for (const value of new Set([furthest(channel, channel.lo[at], channel.hi[at])].flat())) diamond(pen, x, u.valToPos(value, "y", true), 4 * ratio, ink.excursion, true);
+      for (const value of new Set([furthest(channel, channel.lo[at], channel.hi[at])].flat())) diamond(pen, x, u.valToPos(value, "y", true), size * ratio, ink.excursion, true);
     }
     if (bits & ASIDE_OUTSIDE) {
-      for (const value of new Set([furthest(channel, channel.alo[at], channel.ahi[at])].flat())) diamond(pen, x, u.valToPos(value, "y", true), 4.5 * ratio, ink.excursion, false);
+      for (const value of new Set([furthest(channel, channel.alo[at], channel.ahi[at])].flat())) diamond(pen, x, u.valToPos(value, "y", true), (size + 0.5) * ratio, ink.excursion, false);
     }
   });
 }
