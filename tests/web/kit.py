@@ -137,7 +137,8 @@ def served(app: FastAPI, *, port: int = 0) -> Iterator[str]:
     """Serve an app on a port of its own for a real browser, and give its address."""
     import uvicorn
 
-    with socket.socket() as listening:
+    # Named, so that asyncio sends small answers at once.
+    with socket.socket(proto=socket.IPPROTO_TCP) as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(("127.0.0.1", port))
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))

@@ -8,7 +8,7 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any, Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from lungwort.paper.icons import verdict_shape
 from lungwort.paper.states import STATE_WORDS
@@ -72,7 +72,13 @@ def _environment(language: str) -> Environment:
         extensions=["jinja2.ext.i18n", "jinja2.ext.do"],
     )
     words = Wording(language)
-    made.install_gettext_callables(words.gettext, words.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    # What is translated is marked as safe by the extension, though it may hold what a user wrote:
+    # it is escaped before.
+    made.install_gettext_callables(  # type: ignore[attr-defined]
+        lambda text: escape(words.gettext(text)),
+        lambda one, many, count: escape(words.ngettext(one, many, count)),
+        newstyle=True,
+    )
     made.filters |= {
         "said": _said,
         "day": _day,
