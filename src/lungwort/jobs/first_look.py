@@ -377,7 +377,10 @@ def _headings(opened: Opened, layout: Layout) -> tuple[Heading, ...]:
     if layout.long is not None:
         return ()
     values = {one.index: one for one in layout.values}
-    why = dict(layout.unused)
+    why = {
+        **{one.column: "open, see above" for one in layout.questions if one.column},
+        **dict(layout.unused),
+    }
     body = opened.rows[layout.first_line - 1 :]
     told = []
     for place, heading in enumerate(layout.headings[:MOST_COLUMNS]):

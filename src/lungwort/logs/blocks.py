@@ -12,6 +12,7 @@ import polars as pl
 from attrs import frozen
 
 from lungwort.errors import LogError
+from lungwort.logs.bombs import MOST_PACKED_BYTES, check_workbook
 from lungwort.logs.layout import cut, find_delimiter
 
 if TYPE_CHECKING:
@@ -98,7 +99,8 @@ def _read_sheet(raw: RawFile, options: ReadOptions) -> pl.DataFrame:
     import fastexcel  # noqa: PLC0415 - only workbooks need it
 
     with raw.open_bytes() as stream:
-        content = stream.read()
+        content = stream.read(MOST_PACKED_BYTES + 1)
+    check_workbook(content, raw.name)
     try:
         book = fastexcel.read_excel(content)
         names = book.sheet_names
