@@ -235,6 +235,11 @@ def status_of(
     )
 
 
+def dues_of(snapshot: Snapshot) -> tuple[Due, ...]:
+    """Tell what is due in a snapshot however far ahead; nothing where the rules cannot be used."""
+    return _dues(snapshot)[0]
+
+
 def _dues(snapshot: Snapshot) -> tuple[tuple[Due, ...], tuple[str, ...]]:
     from lungwort.plan.due import due  # noqa: PLC0415 - keeps --help instant
 

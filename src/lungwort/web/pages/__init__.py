@@ -7,10 +7,13 @@ from typing import Final
 PAGES: Final = (
     "accounts",
     "approvals",
+    "findings",
     "judge",
     "logs",
+    "plan",
     "readings",
     "sign_in",
+    "supplies",
     "tasks",
     "tests",
     "today",
