@@ -45,6 +45,8 @@ export function screenOf(at) {
     ending ? `${ending.id}${ending.owner === document.owner}${at.connection}` : "",
     kept.run && kept.run.test ? kept.run.test.id : "",
     voided.length,
+    // Where the entries are listed, it says of each where it lies.
+    here && view.name !== "entries" ? "" : entries.filter((one) => one.where === "device").length,
     document.stand.doubts.length,
     document.stand.warnings.length,
     kept.done.reduce((sum, one) => sum + (one.told || []).length, 0),

@@ -297,6 +297,19 @@ async function act(work) {
   sendNow();
 }
 
+let acting = false;
+
+// The second half of a double press is not a second entry.
+async function once(work) {
+  if (acting) return;
+  acting = true;
+  try {
+    await act(work);
+  } finally {
+    acting = false;
+  }
+}
+
 async function keepEntry(what) {
   await store.keep(run, { owner: test.owner, who: test.who, ...what });
 }
@@ -317,7 +330,7 @@ Object.assign(at.acts, {
     render();
   },
   enter(ask, text) {
-    return act(async () => {
+    return once(async () => {
       await replaceKept(ask.name);
       await keepEntry({ doing: "enter", name: ask.name, given: text });
     });
@@ -329,17 +342,19 @@ Object.assign(at.acts, {
     return at.acts.enter(ask, "begin");
   },
   confirmKept(one) {
-    return act(async () => {
+    return once(async () => {
       await store.changed("done", one.id, { state: "replaced" });
       await keepEntry({ doing: "enter", name: one.name, given: one.given, first: one.first || one.time });
     });
   },
   amend(ask, text, reason, before) {
-    at.view = { name: "test", ask: "" };
-    return act(() => keepEntry({ doing: "amend", name: ask.name, given: text, reason, instead_of: before }));
+    return once(async () => {
+      await keepEntry({ doing: "amend", name: ask.name, given: text, reason, instead_of: before });
+      at.view = { name: "test", ask: "" };
+    });
   },
   settle(one, text, before) {
-    return act(async () => {
+    return once(async () => {
       await store.changed("done", one.id, { seen: true });
       await keepEntry({ doing: "amend", name: one.name, given: text, reason: at.word("conflict_reason"), instead_of: before });
     });
@@ -348,8 +363,10 @@ Object.assign(at.acts, {
     return act(() => store.changed("done", one.id, { seen: true }));
   },
   end(doing, reason) {
-    at.view = { name: "test", ask: "" };
-    return act(() => keepEntry({ doing, reason }));
+    return once(async () => {
+      await keepEntry({ doing, reason });
+      at.view = { name: "test", ask: "" };
+    });
   },
   takeOver(one) {
     return act(() => store.changed("done", one.id, { owner: test.owner }));
