@@ -123,7 +123,7 @@ def test_evidence_that_came_since_stands_against_it(alone: Story, tmp_path: Path
     alone.log(tmp_path, NOON, co=9.0)
     look = job.look(alone.where, approval.id, now=NOON + 5 * HOUR)
     assert any("newer evidence that was not judged" in why for why in look.against)
-    with pytest.raises(RegisterError, match="cannot be issued any more.*newer evidence"):
+    with pytest.raises(RegisterError, match=r"cannot be issued any more.*newer evidence"):
         job.approve(alone.session(NOON + 5 * HOUR, IDRIS), approval.id)
     assert alone.workspace.register.all(Certificate) == []
 

@@ -124,9 +124,9 @@ def test_a_file_half_come_is_none(tmp_path: Path) -> None:
     target, stream = batch.take("a.csv")
     with stream:
         stream.write(b"half")
-        assert batch.files == ()
+        assert len(batch.files) == 0
         batch.keep(target, stream)
-    assert [one.name for one in batch.files] == ["a.csv"]
+    assert tuple(one.name for one in batch.files) == ("a.csv",)
 
 
 def test_columns_are_settled_by_what_was_changed(tmp_path: Path) -> None:

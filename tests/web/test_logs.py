@@ -375,8 +375,7 @@ def test_a_workbook_that_unpacks_without_end(
 
 
 def test_a_workbook_with_a_cell_far_away(visitor: Visitor, outlet: str) -> None:
-    """The last cell of a worksheet (row 1048576, column XFD: ECMA-376) would need 17 thousand
-    million cells."""
+    """Up to the last cell (row 1048576, column XFD: from memory) it is 17 thousand million cells."""
     bomb = sheet([["Time", "CO [ppm]"], ["2026-11-20 10:00:00", 1]], far=(1_048_575, 16_383))
     assert len(bomb) < 20_000
     assert "cells so far apart" in text_of(told_of(visitor, outlet, bomb, "far.xlsx"))
@@ -411,9 +410,8 @@ def test_formulas_are_text(visitor: Visitor, outlet: str) -> None:
     book = visitor.get("/logs?export=xlsx").content
     with zipfile.ZipFile(io.BytesIO(book)) as opened:
         assert b"<f>" not in opened.read("xl/worksheets/sheet1.xml")
-    workbook = sheet(
-        [["Time", "CO [ppm]"], *([f"2026-11-20 10:{m:02}:00", "=1+1"] for m in range(9))]
-    )
+    rows: list[list[object]] = [[f"2026-11-20 10:{m:02}:00", "=1+1"] for m in range(9)]
+    workbook = sheet([["Time", "CO [ppm]"], *rows])
     told_of(visitor, outlet, workbook, "formulas.xlsx")
 
 
