@@ -613,5 +613,5 @@ def test_another_person_finds_no_page_of_the_one_before(
     context.set_offline(True)
     from playwright.sync_api import Error
 
-    with pytest.raises(Error, match="net::ERR_(FAILED|INTERNET_DISCONNECTED)"):
+    with pytest.raises(Error, match=r"net::ERR_(FAILED|INTERNET_DISCONNECTED)"):
         tablet.goto(address)
