@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final
+from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from markupsafe import Markup, escape
@@ -15,9 +16,6 @@ from lungwort.web.wording_catalogue import catalogue
 from lungwort.web.wording_commands import link, read
 from lungwort.web.wording_options import OPTION, label_of
 from lungwort.web.wording_phrases import FOREIGN_BEGIN, FOREIGN_END
-
-if TYPE_CHECKING:
-    from decimal import Decimal
 
 LANGUAGES: Final = ("en", "de")
 """Languages of the browser's face; the first is that of the code."""
@@ -202,14 +200,15 @@ class Wording:
             name = f"UTC{offset[:3]}:{offset[3:5]}"
         return f"{self.day(local.date())} {local:%H:%M} {name}"
 
-    def number(self, value: float | Decimal, unit: str = "") -> str:
-        """Write a number with its unit; no figure is rounded away."""
-        from babel.numbers import format_decimal  # noqa: PLC0415 - only where a page is shown
-
-        written = format_decimal(
-            value, locale=self._locale, decimal_quantization=False, group_separator=False
-        )
-        written = written.replace("-", "−", 1) if written.startswith("-") else written
+    def number(self, value: float | Decimal | None, unit: str = "") -> str:
+        """Write a number with its unit; no figure is lost, and none is made up."""
+        if value is None:
+            return "–"
+        written = format(value if isinstance(value, Decimal) else Decimal(str(value)), "f")
+        if written.startswith("-"):
+            written = f"−{written[1:]}"
+        if self.language == "de":
+            written = written.replace(".", ",")
         return f"{written}\u00a0{unit}" if unit else written
 
 

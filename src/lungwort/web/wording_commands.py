@@ -137,20 +137,20 @@ WAYS: Final[dict[str, Way]] = {
     "import --void": Way(N_("Logs"), "/logs", N_("Take out log {name}"), "id", "/logs/{id}"),
     "certify": Way(
         N_("Judge and certify"),
-        "/outlets",
+        "/judge",
         N_("Judge and certify {name}"),
         "outlet",
         "/judge/{id}",
     ),
     "withdraw": Way(
-        N_("Withdraw the supply"), "/supplies", N_("Withdraw {name}"), "supply", "/supplies/{id}"
+        N_("Withdraw the supply"), "/supplies", N_("Withdraw {name}"), "supply", "/supplies/{id}/withdraw"
     ),
     "return": Way(
         N_("Return the supply to service"),
         "/supplies",
         N_("Return {name} to service"),
         "supply",
-        "/supplies/{id}",
+        "/supplies/{id}/return",
     ),
     "pack": Way(N_("Evidence packs"), "/packs"),
     "verify": Way(N_("Check the record"), "/verify"),
@@ -166,6 +166,13 @@ WAYS: Final[dict[str, Way]] = {
     "serve": Way(N_("Today"), "/today"),
     "account": Way(N_("Accounts"), "/accounts"),
     "account add": Way(N_("Accounts"), "/accounts"),
+    "account list": Way(N_("Accounts"), "/accounts"),
+    "account change": Way(N_("Accounts"), "/accounts"),
+    "account close": Way(N_("Accounts"), "/accounts"),
+    "account token": Way(N_("Tokens for machines"), "/accounts"),
+    "account token add": Way(N_("Tokens for machines"), "/accounts"),
+    "account token list": Way(N_("Tokens for machines"), "/accounts"),
+    "account token revoke": Way(N_("Tokens for machines"), "/accounts"),
     "workspace": Way(N_("Workspace"), "/workspace"),
     "workspace create": Way(N_("Set up"), "/welcome"),
     "workspace show": Way(N_("Workspace"), "/workspace"),
@@ -238,7 +245,7 @@ WAYS: Final[dict[str, Way]] = {
     ),
     "finding": Way(N_("Findings"), "/findings"),
     "finding list": Way(N_("Findings"), "/findings"),
-    "finding open": Way(N_("Open a finding"), "/findings"),
+    "finding open": Way(N_("Open a finding"), "/findings/new"),
     "finding show": Way(
         N_("Findings"), "/findings", N_("Look at finding {name}"), "id", _FINDING_PAGE
     ),
@@ -280,8 +287,8 @@ WAYS: Final[dict[str, Way]] = {
     "test abort": Way(
         N_("Tests under way"), "/tests", N_("Abort test {name}"), "id", "/tests/under-way/{id}"
     ),
-    "test from-file": Way(N_("Test at the outlet"), "/tests/new"),
-    "test form": Way(N_("Form for a test on paper"), "/tests/new"),
+    "test from-file": Way(N_("Record a test done on paper"), "/tests/paper"),
+    "test form": Way(N_("Form for a test on paper"), "/tests/paper"),
     "test list": Way(N_("Tests by hand"), "/tests"),
     "test show": Way(N_("Tests by hand"), "/tests", N_("Look at test {name}"), "id", _TEST_PAGE),
     "test amend": Way(N_("Tests by hand"), "/tests", N_("Amend test {name}"), "id", _TEST_PAGE),

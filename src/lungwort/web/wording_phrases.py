@@ -37,6 +37,7 @@ _MOMENT: Final = re.compile(
 _WORD: Final = re.compile(r"[A-Za-z]{2,}")
 _WHOLE_WORD: Final = re.compile(r"(?<![\w-])[a-z]+(?![\w-])")
 _SHORT_PLACE: Final = re.compile(r"short\d*")
+_COMMAND: Final = re.compile(r"'lungwort [^']*'|\blungwort .*")
 _COUNT_PLACE: Final = re.compile(r"n\d*")
 _COUNT: Final = re.compile(r"[\d\u202f]+")
 _LIST: Final = re.compile(r"(, | and | or )")
@@ -113,6 +114,8 @@ class Pattern:
         Whether it begins with a capital.
     thin : bool
         Whether little words alone are fixed: it fits much that it was not made for.
+    raw : frozenset of str
+        Places inside a command, where a name must stay letter for letter.
     """
 
     chunks: tuple[str, ...]
@@ -122,6 +125,7 @@ class Pattern:
     in_order: bool
     capital: bool
     thin: bool
+    raw: frozenset[str]
 
     def spans(self, text: str) -> list[tuple[int, int]] | None:
         """Find what stands in the places of a text in the form for comparing; None where it does not fit."""
@@ -183,6 +187,9 @@ def pattern_of(source: str, translation: str) -> Pattern:
         in_order=order == places,
         capital=source[:1].isupper(),
         thin=fixed <= _LITTLE_WORDS,
+        raw=frozenset(
+            place for found in _COMMAND.finditer(translation) for place in PLACE.findall(found[0])
+        ),
     )
 
 
@@ -282,7 +289,7 @@ class Phrases:
             return None
         _, one, spans = best
         inside = {
-            name: self._content(text[begin:end], depth + 1)
+            name: text[begin:end] if name in one.raw else self._content(text[begin:end], depth + 1)
             for name, (begin, end) in zip(one.places, spans, strict=True)
         }
         return PLACE.sub(lambda found: inside.get(found[1], found[0]), one.translation)
