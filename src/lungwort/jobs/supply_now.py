@@ -39,8 +39,8 @@ class EvidenceLine:
         Whether it shows that the limit is kept now.
     rests_on : str
         ``log``, ``test by hand`` or nothing.
-    measured : str
-        When, in the site's zone; empty for never.
+    measured : datetime, optional
+        When, UTC; None for never.
     age_days : float, optional
         How old it is [d].
     used : float, optional
@@ -59,7 +59,7 @@ class EvidenceLine:
     verdict: str
     proves: bool
     rests_on: str
-    measured: str
+    measured: datetime | None
     age_days: float | None
     used: float | None
     stale_on: date | None
@@ -105,6 +105,8 @@ class OutletShown:
         What it is called, and where it is.
     first, last : datetime, optional
         Its readings on record, UTC.
+    newest : datetime, optional
+        Where the newest log begins, UTC.
     """
 
     id: str
@@ -112,6 +114,7 @@ class OutletShown:
     place: str
     first: datetime | None
     last: datetime | None
+    newest: datetime | None
 
 
 @frozen
@@ -247,9 +250,7 @@ def _line(one: Evidence, zone: str, now: datetime) -> EvidenceLine:
         verdict=one.verdict,
         proves=one.proves,
         rests_on="" if not one.means else "log" if one.means == "log" else "test by hand",
-        measured=(
-            "" if one.time is None else Clock.for_period(zone, one.time, one.time).time(one.time)
-        ),
+        measured=one.time,
         age_days=age,
         used=used,
         stale_on=one.stale_on,
@@ -331,6 +332,7 @@ def _outlets(snapshot: Snapshot, supply: Supply) -> tuple[OutletShown, ...]:
                 one.place,
                 min((log.start for log in logs if log.start is not None), default=None),
                 max((log.end for log in logs if log.end is not None), default=None),
+                max((log.start for log in logs if log.start is not None), default=None),
             )
         )
     return tuple(sorted(shown, key=lambda one: one.name.casefold()))

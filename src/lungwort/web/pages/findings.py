@@ -282,4 +282,5 @@ def act(ctx: Testing, number: str, kind: str, form: Form) -> Response:
         ctx.tell("It is on record.", remarks=made.remarks)
         return f"/findings/{made.finding.number}"
 
-    return attempt(ctx, do, again=lambda error: _page(ctx, number, (kind, form.values, error)))
+    shown_at = kind if kind in {"cause", "cure"} else "note"
+    return attempt(ctx, do, again=lambda error: _page(ctx, number, (shown_at, form.values, error)))

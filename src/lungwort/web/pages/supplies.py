@@ -74,9 +74,10 @@ def supply(ctx: Looking, supply_id: str) -> Response:
     if outlet is None:
         outlet = next(iter(sorted(shown.outlets, key=lambda one: one.last is None)), None)
     begin = end = ""
-    if outlet is not None and outlet.last is not None:
+    if outlet is not None and outlet.last is not None and outlet.newest is not None:
+        # The newest log, and no more of a long one than can be read at a look.
         end = outlet.last.isoformat()
-        begin = (outlet.last - timedelta(days=CHART_DAYS)).isoformat()
+        begin = max(outlet.newest, outlet.last - timedelta(days=CHART_DAYS)).isoformat()
     return ctx.page(
         "supplies/supply.html", now=shown, outlet=outlet, begin=begin, end=end, key=_key(shown)
     )

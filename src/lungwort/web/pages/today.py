@@ -7,6 +7,7 @@ from typing import Final
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
+from lungwort.jobs import approve
 from lungwort.jobs import today as job
 from lungwort.jobs.today import Need
 from lungwort.web.context import LANGUAGES, Anybody, Looking
@@ -49,6 +50,7 @@ def today(ctx: Looking) -> Response:
         addresses=[_address(one) for one in found.needs],
         urgency_words=URGENCY_WORDS,
         zone=found.supplies[0].zone if found.supplies else "UTC",
+        approvals=[one for one in approve.listed(ctx.where, now=ctx.now) if one.state == "asked"],
     )
 
 
