@@ -336,10 +336,10 @@ def _plain_form(
         choices = (*choices, (m.LEFT_OUT, N_("Leave out")))
     entry = Field(
         name="given",
-        label=_literal(ask.ask),
+        label=ask.ask,
         kind="choice" if choices else "area" if ask.kind == m.WORDS else "text",
-        help=_literal(stand.wanted),
-        choices=tuple((word, _literal(label)) for word, label in choices),
+        help=stand.wanted,
+        choices=tuple((word, label) for word, label in choices),
         required=not ask.optional,
         unit=ask.unit,
     )
@@ -352,11 +352,6 @@ def _plain_form(
     )
 
 
-def _literal(text: str) -> str:
-    """Keep a text of a job from being filled in like one of a page, which a per cent sign is for."""
-    return text.replace("%", "%%")
-
-
 def _amend_form(action: str, asks: tuple[tuple[str, str], ...]) -> Any:  # noqa: ANN401 - a form, or none
     if not asks:
         return None
@@ -366,7 +361,7 @@ def _amend_form(action: str, asks: tuple[tuple[str, str], ...]) -> Any:  # noqa:
                 name="name",
                 label=N_("Which entry"),
                 kind="choice",
-                choices=tuple((name, _literal(asked)) for name, asked in asks),
+                choices=tuple((name, asked) for name, asked in asks),
                 required=True,
             ),
             Field(name="given", label=N_("What it should have been"), required=True),
@@ -618,7 +613,7 @@ def _test(ctx: Ctx, test_id: str, **more: Any) -> Response:  # noqa: ANN401 - fo
                     name="step",
                     label=N_("Step"),
                     kind="choice",
-                    choices=tuple((one, _literal(title)) for one, title in found.steps),
+                    choices=tuple((one, title) for one, title in found.steps),
                     help=N_("Leave it open where the photo shows the test as a whole."),
                 ),
                 Field(name="photo", label=N_("Photo"), kind="file", required=True),
