@@ -189,7 +189,7 @@ def _waiting(
         verdict_id=verdict.id,
         outlet_id=outlet.id,
         outlet=outlet.name,
-        supply=supply.name,
+        supply=supply.title or supply.name,
         site=site.name,
         zone=site.zone,
         state="" if approval is None else approval.state,

@@ -65,7 +65,7 @@ def foresee(ctx: Testing, outlet_id: str) -> Response:
     values = _values(asked)
     if place.readings > AT_ONCE_READINGS:
         address = f"/judge/{place.outlet_id}" + (f"?{asked}" if asked else "")
-        mark = f"{place.outlet_id} {place.size} {asked}"
+        mark = f"{place.outlet_id} {place.size} {ctx.now:%Y-%m-%d %H} {asked}"
         if mark not in _kept(ctx, "foreseen"):
             return _in_task(ctx, place, values, mark, address)
         return _page(ctx, place, values, _kept(ctx, "foreseen")[mark])

@@ -565,7 +565,8 @@ def _shown(ctx: Ctx, import_id: str, error: LungwortError | None = None) -> Resp
         status=200 if error is None else REFUSED,
         found=found,
         row=found.row,
-        done=remembered.get(import_id),
+        # What was told when it came in is worth less than the verdict that looked at it since.
+        done=None if found.row.judged else remembered.get(import_id),
         void=void,
         stop=STOP,
     )
