@@ -38,11 +38,13 @@ _WORD: Final = re.compile(r"[A-Za-z]{2,}")
 _WHOLE_WORD: Final = re.compile(r"(?<![\w-])[a-z]+(?![\w-])")
 _SHORT_PLACE: Final = re.compile(r"short\d*")
 _COMMAND: Final = re.compile(r"'lungwort [^']*'|\blungwort .*")
+_MOMENT_PLACE: Final = re.compile(r"moment\d*")
 _COUNT_PLACE: Final = re.compile(r"n\d*")
 _COUNT: Final = re.compile(r"[\d\u202f]+")
 _LIST: Final = re.compile(r"(, | and | or )")
 _MOST_ITEMS: Final = 12
 _SMALL_WORD: Final = re.compile(r"(?<![\w-])[a-z]{3,}(?![\w-])")
+_ALL_SMALL: Final = re.compile(r"[a-z]+(?: [a-z]+)+")
 _LIST_WORDS: Final = {" and ": " und ", " or ": " oder "}
 _LITTLE_WORDS: Final = frozenset(
     (
@@ -135,6 +137,8 @@ class Pattern:
         for name, (begin, end) in zip(self.places, from_left, strict=True):
             inside = text[begin:end]
             if _COUNT_PLACE.fullmatch(name) and not _COUNT.fullmatch(inside):
+                return None
+            if _MOMENT_PLACE.fullmatch(name) and not _MOMENT.fullmatch(inside.replace("\u2007", " ")):
                 return None
             if _SHORT_PLACE.fullmatch(name) and (not inside or " " in inside):
                 return None
@@ -315,6 +319,9 @@ class Phrases:
         inner = text.strip()
         if not inner or depth > _DEEPEST:
             return text
+        if inner[0] == "(" and inner.find(")") == len(inner) - 1:
+            found = f"({self._content(inner[1:-1], depth + 1)})"
+            return text.replace(inner, found, 1)
         found = self._one(inner, depth)
         if found is None:
             if _SENTENCE_END.search(inner):
@@ -412,7 +419,8 @@ class Phrases:
 
 def _is_prose(text: str) -> bool:
     """Tell whether a text is more than a name: English, or several small words."""
-    return looks_english(text) or len(_SMALL_WORD.findall(text)) > 1
+    small = len(_SMALL_WORD.findall(text))
+    return looks_english(text) or small > 1 or (small == 1 and _ALL_SMALL.fullmatch(text) is not None)
 
 
 def _bare(text: str) -> str:
