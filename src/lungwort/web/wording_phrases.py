@@ -257,6 +257,9 @@ class Phrases:
         """Translate a message; what is not known stays English between marks."""
         if len(text) > LONGEST:
             return foreign(text)  # a message is never that long: a file's contents
+        whole = self.whole.get(_bare(text))
+        if whole is not None:
+            return whole + text.strip()[len(_bare(text)) :] if not whole.endswith(".") else whole
         return self._prose(text, 0)
 
     def known(self, text: str) -> str | None:
@@ -336,6 +339,12 @@ class Phrases:
         """Translate a row of phrases, where each of them is known."""
         if "; " not in text:
             return None
+        plain = same(_bare(text))
+        if any(
+            any("; " in chunk for chunk in one.chunks) and one.spans(plain) is not None
+            for one in self._candidates(plain)
+        ):
+            return None  # the semicolon belongs to the pattern
         told = [self._one(part, depth + 1) for part in text.split("; ")]
         known = [part for part in told if part is not None]
         return "; ".join(known) if len(known) == len(told) else None
