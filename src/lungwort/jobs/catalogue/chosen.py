@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from functools import cache
 from pathlib import Path
 
 from lungwort.errors import InputError, LimitSetError, PlanError
@@ -43,6 +45,56 @@ def zone(text: str, option: str) -> str:
             f"{option} {text!r} is no time zone.{meant} Use an IANA name such as Europe/London."
         )
     return name
+
+
+@cache
+def zones() -> tuple[str, ...]:
+    """Name the time zones that can be chosen, in alphabetical order.
+
+    Returns
+    -------
+    tuple of str
+        IANA names of places, and UTC; without old aliases such as ``GB`` or ``EST5EDT``.
+    """
+    from zoneinfo import available_timezones  # noqa: PLC0415 - reads the whole folder of zones
+
+    left_out = {"Etc", "SystemV", "US", "Canada", "Brazil", "Chile", "Mexico"}
+    named = sorted(
+        one for one in available_timezones() if "/" in one and one.partition("/")[0] not in left_out
+    )
+    return ("UTC", *named)
+
+
+def zone_of_computer() -> str:
+    """Tell in which time zone this computer is set to be.
+
+    Returns
+    -------
+    str
+        IANA name; empty where it cannot be told.
+    """
+    told = os.environ.get("TZ", "").lstrip(":")
+    if told in zones():
+        return told
+    try:
+        parts = Path("/etc/localtime").resolve().parts
+    except OSError:
+        return ""
+    name = "/".join(parts[parts.index("zoneinfo") + 1 :]) if "zoneinfo" in parts else ""
+    return name if name in zones() else ""
+
+
+def plans() -> tuple[tuple[str, str], ...]:
+    """Name the rule sets for intervals that come with the program.
+
+    Returns
+    -------
+    tuple of (str, str)
+        Id and title.
+    """
+    from lungwort.plan import rules  # noqa: PLC0415 - only where a plan is chosen
+
+    return tuple((one, rules.load_plan(one).title) for one in rules.plan_ids())
 
 
 def limit_set(text: str, option: str) -> str:

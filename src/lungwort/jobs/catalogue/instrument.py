@@ -10,6 +10,7 @@ from lungwort.errors import InputError, OutputError
 from lungwort.jobs.catalogue import (
     calibration,
     channels,
+    quantities,
     shape,
     showing,
     typed,
@@ -20,6 +21,7 @@ from lungwort.jobs.opening import Where, common_zone, opened, typed_time
 from lungwort.register.model import BUMP_TEST, CALIBRATION, Calibration, Instrument
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from datetime import datetime
     from pathlib import Path
 
@@ -131,6 +133,29 @@ def _values(facts: InstrumentFacts) -> tuple[dict[str, Any], list[str]]:
         none = len(listed) == 1 and listed[0].strip().casefold() == typed.NOTHING
         values["channels"] = () if none else channels.channels(listed, "--channel")
     return values, remarks
+
+
+def bare_unit(unit: str) -> str:
+    """Give a channel's unit as a number beside it bears it: without the words for a dew point."""
+    return quantities.bare_unit(unit)
+
+
+def range_text(channel: Mapping[str, Any]) -> str:
+    """Write the range of a channel that is given as JSON values.
+
+    Parameters
+    ----------
+    channel : mapping
+        As in the ``channels`` of `show`.
+
+    Returns
+    -------
+    str
+        Such as '0 to 100 ppm'; its unit alone where it has no range.
+    """
+    if channel["low"] is None or channel["high"] is None:
+        return str(channel["unit"])
+    return f"{channel['low']} to {channel['high']} {channel['unit']}".replace("-", "\u2212")
 
 
 def add(at: Session, name: str, facts: InstrumentFacts) -> Done:

@@ -147,6 +147,28 @@ def _fitted(lot: Lot, workspace: Workspace) -> tuple[Lot, list[str]]:
     return evolve(lot, analyte=analyte), remarks
 
 
+def known_devices(where: Where) -> tuple[tuple[str, str, bool], ...]:
+    """Name the kinds of indicators and tubes that are known.
+
+    Parameters
+    ----------
+    where : Where
+        Which workspace.
+
+    Returns
+    -------
+    tuple of (str, str, bool)
+        Id, title, and whether it is an oil indicator.
+    """
+    from lungwort.jobs._hand_test_files import devices  # noqa: PLC0415 - reads their files
+    from lungwort.spot.devices import IndicatorKind  # noqa: PLC0415 - beside its use
+
+    with opened(where, read_only=True) as workspace:
+        return tuple(
+            (one.id, one.title, isinstance(one, IndicatorKind)) for one in devices(workspace)
+        )
+
+
 def add(at: Session, name: str, facts: LotFacts) -> Done:
     """Record a new lot.
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, Generic, TypeVar
 import attrs
 from attrs import field, frozen
 
-from lungwort.errors import InputError
+from lungwort.errors import InputError, StaleRecordError
 from lungwort.jobs.catalogue import typed
 from lungwort.jobs.opening import Where, changer, opened
 from lungwort.paper.text import NO_VALUE, Clock, month_name
@@ -29,6 +29,51 @@ MOST_REFERENCES: Final = 5
 _BOOKKEEPING: Final = frozenset({"id", "version", "seq", "reason"})
 
 
+class ChangedMeanwhileError(StaleRecordError):
+    """Somebody else changed a thing since it was opened to be changed."""
+
+
+@frozen
+class Seen:
+    """The version of a thing that somebody saw when they began to change it.
+
+    Parameters
+    ----------
+    kind : type
+        Class of its records.
+    thing_id : str
+        Its id.
+    version : int
+        Number of the version [1].
+    """
+
+    kind: type[Record]
+    thing_id: str
+    version: int
+
+    def check(self, register: Reader) -> None:
+        """Refuse to go on where another version is in force by now.
+
+        Parameters
+        ----------
+        register : Reader
+            The record, opened for the change.
+
+        Raises
+        ------
+        ChangedMeanwhileError
+            Where somebody else changed it.
+        """
+        now = register.get(self.kind, self.thing_id)
+        if now.version != self.version:
+            who = register.entry(now.seq).who
+            raise ChangedMeanwhileError(
+                f"{who} changed it meanwhile: version {now.version} is in force, and this was "
+                f"opened on version {self.version}. Nothing was recorded. Look at both, and save "
+                "again what is still to change."
+            )
+
+
 @frozen
 class Session:
     """Where, when and by whom something is recorded.
@@ -43,12 +88,15 @@ class Session:
         Who makes the change.
     clock_is_right : bool
         Whether the user says that the clock is right, though the record is ahead of it.
+    seen : Seen, optional
+        What is to be changed, as it was seen; None where that does not matter.
     """
 
     now: datetime
     where: Where = field(factory=Where)
     by: str | None = None
     clock_is_right: bool = False
+    seen: Seen | None = None
 
     @contextmanager
     def recording(self) -> Iterator[tuple[Workspace, Change, list[str]]]:
@@ -64,6 +112,8 @@ class Session:
             with workspace.register.change(
                 who=who.name, now=self.now, clock_is_right=self.clock_is_right
             ) as change:
+                if self.seen is not None:
+                    self.seen.check(change)
                 yield workspace, change, [who.remark] if who.remark else []
 
 

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from lungwort.register.records import Reader
 
 LONGEST_RETENTION_YEARS: Final = 100
+RETENTION_YEARS: Final = 5
+"""Years that a record is kept where nothing else is said; that of `Site`."""
 
 
 def read_limit_set(text: str, option: str) -> Taken:

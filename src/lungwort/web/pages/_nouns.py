@@ -1,0 +1,652 @@
+"""What the pages of sites, outlets, instruments, lots and people have in common."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+from attrs import evolve, frozen
+from fastapi import APIRouter
+from fastapi.responses import Response
+
+from lungwort.errors import InputError, LungwortError
+from lungwort.jobs.catalogue.shape import ChangedMeanwhileError, Done, Listing, Section, Seen, View
+from lungwort.web.context import Approving, Ctx, Keeping, Looking
+from lungwort.web.forms import REFUSED, Field, form_page, form_view
+from lungwort.web.lists import Cell, Column, Table, list_page
+from lungwort.web.menu import N_
+from lungwort.web.posted import Form, Posted
+
+if TYPE_CHECKING:
+    from lungwort.register.model import Record
+
+_BARE: Final = re.compile(r"[-−+]?\d+(?:[.,]\d+)?")
+_ARGUMENT: Final = re.compile(r"^(NAME|COUNT|READING)\b")
+_OWN_PATH: Final = re.compile(r"/(?:[A-Za-z0-9][A-Za-z0-9/_.-]*)?")
+VERSION: Final = Field(name="version", label="", kind="hidden")
+THEN: Final = Field(name="then", label="", kind="hidden")
+REASON: Final = Field(
+    name="reason",
+    label=N_("Why it changes"),
+    option="--reason",
+    required=True,
+    help=N_("The version before stays to be seen, with this reason."),
+)
+NOTE: Final = Field(name="note", label=N_("Note"), kind="area", option="--note")
+
+
+@frozen(kw_only=True)
+class Ask:
+    """One thing that is asked of a kind of thing.
+
+    Parameters
+    ----------
+    field : Field
+        How it is asked; its name is that of the fact.
+    blank : str
+        What jobs take for nothing.
+    unit : str
+        Unit that is meant where a bare number is typed.
+    """
+
+    field: Field
+    blank: str = ""
+    unit: str = ""
+
+    def given(self, text: str | None) -> str:
+        """Give what jobs are told for what was typed."""
+        if text is None:
+            return self.blank
+        return f"{text} {self.unit}" if self.unit and _BARE.fullmatch(text) else text
+
+
+@frozen(kw_only=True)
+class Part:
+    """A table on the page of a thing.
+
+    Parameters
+    ----------
+    title : str
+        Its heading.
+    headings : tuple of str
+        Of its columns.
+    rows : tuple of tuple of Cell
+        Its rows.
+    empty : str
+        What is said where there is none.
+    below : tuple of str
+        Lines under it.
+    actions : tuple of (str, str)
+        Label and address of what can be done.
+    """
+
+    title: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    empty: str = ""
+    below: tuple[str, ...] = ()
+    actions: tuple[tuple[str, str], ...] = ()
+
+
+@frozen(kw_only=True)
+class Thing:
+    """A kind of thing, as its pages show it.
+
+    Parameters
+    ----------
+    kind : type
+        Class of its records.
+    place : str
+        Address of its list.
+    many, add, adding, change, retire, back : str
+        Heading of the list; what the buttons and pages are called.
+    listed : callable
+        Lists them; told whether those that are no longer in use are wanted.
+    shown : callable
+        Shows one.
+    asks : callable
+        What is asked; told whether it is for a new one.
+    facts : type
+        Attrs class that takes what was typed.
+    do_add, do_change, do_void : callable
+        The jobs.
+    none_left : str
+        What is listed too on wish.
+    sorts : dict of int to str
+        By the place of a column, the fact by which it is sorted.
+    links : dict of int to (str, str)
+        By the place of a column, kind and address of what it names.
+    parts : callable
+        Tables of its page.
+    actions : callable
+        What can be done with it: label, address, role.
+    more : callable
+        Further facts from a form, such as channels.
+    start : callable
+        What stands in the form of a new one.
+    form_template : str
+        Template of its form.
+    form_values : callable
+        What that template shows beside the fields.
+    """
+
+    kind: type[Record]
+    place: str
+    many: str
+    add: str
+    adding: str
+    change: str
+    retire: str = ""
+    back: str = ""
+    listed: Callable[[Ctx, bool], Listing]
+    shown: Callable[[Ctx, str], View]
+    asks: Callable[[Ctx, bool], tuple[Ask, ...]]
+    facts: type[Any]
+    do_add: Callable[..., Done]
+    do_change: Callable[..., Done]
+    do_void: Callable[..., Done]
+    none_left: str = N_("Show those that are no longer in use too")
+    sorts: Mapping[int, str] = {}
+    links: Mapping[int, tuple[str, str]] = {}
+    parts: Callable[[Ctx, View], tuple[Part, ...]] = lambda _, view: tuple(
+        map(part_of, view.sections)
+    )
+    actions: Callable[[Ctx, View], tuple[tuple[str, str, str], ...]] = lambda _, __: ()
+    more: Callable[[Posted, Mapping[str, Any]], dict[str, Any]] = lambda _, __: {}
+    start: Callable[[Ctx], dict[str, str]] = lambda _: {}
+    form_template: str = "catalogue/form.html"
+    form_values: Callable[[Mapping[str, str], Mapping[str, Any]], dict[str, Any]] = lambda _, __: {}
+
+    def record_of(self, view: View) -> dict[str, Any]:
+        """Give the thing's facts as plain values."""
+        found: dict[str, Any] = view.plain[self.kind.KIND]
+        return found
+
+
+def own_path(text: str | None) -> str:
+    """Give an address on these pages; empty for anything else.
+
+    Examples
+    --------
+    >>> own_path("/welcome"), own_path("//elsewhere.example"), own_path("https://elsewhere")
+    ('/welcome', '', '')
+    """
+    return text if text and _OWN_PATH.fullmatch(text) else ""
+
+
+def groups_of(heading: str, names: Any) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:  # noqa: ANN401 - any pairs
+    """Put names from the record under a heading: they are no texts that could be translated."""
+    return ((heading, tuple(names)),)
+
+
+def typed_values(record: Mapping[str, Any], asks: tuple[Ask, ...]) -> dict[str, str]:
+    """Write what is on record as it would be typed.
+
+    Parameters
+    ----------
+    record : mapping
+        Plain values.
+    asks : tuple of Ask
+        What is asked.
+
+    Returns
+    -------
+    dict of str to str
+        By the field's name.
+    """
+    found = {}
+    for ask in asks:
+        value = record.get(ask.field.name)
+        if isinstance(value, bool):
+            found[ask.field.name] = "yes" if value else "no"
+        elif ask.field.kind == "choice" and isinstance(value, str):
+            known = {key for key, _ in ask.field.choices}
+            dashed = value.replace("_", "-")
+            found[ask.field.name] = dashed if dashed in known else value
+        else:
+            found[ask.field.name] = "" if value is None else str(value)
+    return found
+
+
+def check_choices(fields: Iterable[Field], form: Posted, before: Mapping[str, str]) -> None:
+    """Refuse what no list offers: a path in the place of a limit set, for example.
+
+    Parameters
+    ----------
+    fields : iterable of Field
+        What is asked.
+    form : Posted
+        What was sent in.
+    before : mapping of str to str
+        What is on record, which may be kept.
+
+    Raises
+    ------
+    InputError
+        Where something was sent in that cannot be chosen.
+    """
+    for field in fields:
+        if field.kind != "choice" or field.many:
+            continue
+        known = {key for key, _ in field.choices}
+        known |= {key for _, choices in field.groups for key, _ in choices}
+        text = form.text(field.name)
+        if text is not None and text not in known and text != before.get(field.name):
+            raise InputError(f"{field.option} {text!r} is not among what can be chosen here.")
+
+
+def keeping(field: Field, value: str, heading: str) -> Field:
+    """Offer what is on record too, where a list does not know it; else a form would lose it."""
+    if field.kind != "choice" or field.many or not value:
+        return field
+    groups = tuple(choices for _, choices in field.groups)
+    if any(value == key for choices in (field.choices, *groups) for key, _ in choices):
+        return field
+    return evolve(field, groups=(*field.groups, (heading, ((value, value),))))
+
+
+def part_of(section: Section, links: Mapping[int, Callable[[str], str]] | None = None) -> Part:
+    """Make a table for a page of a job's section; ids in the last column are left out.
+
+    Parameters
+    ----------
+    section : Section
+        As the job gives it.
+    links : mapping of int to callable, optional
+        By the place of a column, from the row's id or the cell's text to where it leads.
+
+    Returns
+    -------
+    Part
+        The table.
+    """
+    by_id = bool(section.headings) and section.headings[-1] == "id"
+    width = len(section.headings) - by_id
+    rows = []
+    for texts in section.rows:
+        key = texts[-1] if by_id else texts[0]
+        rows.append(
+            tuple(
+                Cell(text, href=links[place](key) if links and place in links else "")
+                for place, text in enumerate(texts[:width])
+            )
+        )
+    return Part(
+        title=section.title,
+        headings=section.headings[:width],
+        rows=tuple(rows),
+        empty=section.empty,
+        below=section.below,
+    )
+
+
+def told(error: LungwortError) -> str:
+    """Say an error of a job so that an argument it names is found as a field."""
+    return _ARGUMENT.sub(lambda found: f"--{found[1].lower()}", str(error))
+
+
+def pages(thing: Thing) -> APIRouter:
+    """Make the pages of a kind of thing: list, one of them, new, change, retire, void.
+
+    Parameters
+    ----------
+    thing : Thing
+        The kind of thing.
+
+    Returns
+    -------
+    fastapi.APIRouter
+        With the addresses ``/things``, ``/things/new``, ``/things/{id}`` and those below it.
+    """
+    router = APIRouter()
+
+    @router.get(thing.place)
+    def listed(ctx: Looking) -> Response:
+        """List them."""
+        return _list(ctx, thing)
+
+    @router.get(f"{thing.place}/new")
+    def new_page(ctx: Keeping) -> Response:
+        """Ask for a new one."""
+        asked = ctx.request.query_params
+        values = {
+            ask.field.name: asked[ask.field.name]
+            for ask in thing.asks(ctx, True)
+            if ask.field.name in asked
+        }  # noqa: FBT003 - for a new one
+        return _new(ctx, thing, {**thing.start(ctx), **values, "then": own_path(asked.get("then"))})
+
+    @router.post(f"{thing.place}/new")
+    def new(ctx: Keeping, form: Form) -> Response:
+        """Record a new one."""
+        return _add(ctx, thing, form)
+
+    @router.get(f"{thing.place}/{{thing_id}}")
+    def shown(ctx: Looking, thing_id: str) -> Response:
+        """Show one."""
+        return _show(ctx, thing, thing_id)
+
+    @router.get(f"{thing.place}/{{thing_id}}/change")
+    def change_page(ctx: Keeping, thing_id: str) -> Response:
+        """Ask what is different."""
+        view = thing.shown(ctx, thing_id)
+        record = thing.record_of(view)
+        values = typed_values(record, thing.asks(ctx, False))  # noqa: FBT003 - for one on record
+        return _change_form(ctx, thing, view, {**values, "version": str(record["version"])})
+
+    @router.post(f"{thing.place}/{{thing_id}}/change")
+    def change(ctx: Keeping, thing_id: str, form: Form) -> Response:
+        """Record a new version."""
+        return _change(ctx, thing, thing_id, form)
+
+    @router.get(f"{thing.place}/{{thing_id}}/void")
+    def void_page(ctx: Approving, thing_id: str) -> Response:
+        """Ask why it is voided."""
+        return _void_form(ctx, thing, thing.shown(ctx, thing_id))
+
+    @router.post(f"{thing.place}/{{thing_id}}/void")
+    def void(ctx: Approving, thing_id: str, form: Form) -> Response:
+        """Void it, or something that belongs to it."""
+        return _void(ctx, thing, thing_id, form)
+
+    if thing.retire:
+
+        @router.get(f"{thing.place}/{{thing_id}}/retire")
+        def retire_page(ctx: Keeping, thing_id: str) -> Response:
+            """Ask why it is no longer in use, or is in use again."""
+            return _retire_form(ctx, thing, thing.shown(ctx, thing_id))
+
+        @router.post(f"{thing.place}/{{thing_id}}/retire")
+        def retire(ctx: Keeping, thing_id: str, form: Form) -> Response:
+            """Record that it is no longer in use, or is in use again."""
+            return _retire(ctx, thing, thing_id, form)
+
+    return router
+
+
+def _list(ctx: Ctx, thing: Thing) -> Response:
+    retired_too = ctx.request.query_params.get("retired") == "yes"
+    found = thing.listed(ctx, retired_too)
+    records = next(iter(found.plain.values()))
+    rows = tuple(
+        tuple(_cell(ctx, thing, place, text, record) for place, text in enumerate(texts))
+        for texts, record in zip(found.table.rows, records, strict=True)
+    )
+    table = Table(
+        key=thing.place.strip("/"),
+        columns=tuple(
+            Column(f"c{place}", heading) for place, heading in enumerate(found.table.headings)
+        ),
+        rows=rows,
+        empty=found.table.empty,
+        file_stem=thing.place.strip("/"),
+    )
+    hidden = bool(found.plain.get("not_shown"))
+    return list_page(
+        ctx,
+        "catalogue/list.html",
+        table,
+        title=thing.many,
+        add=(thing.add, f"{thing.place}/new") if ctx.may("keep") else None,
+        switch=(thing.none_left, f"{thing.place}?retired=yes")
+        if hidden
+        else ((N_("Only those in use"), thing.place) if retired_too else None),
+    )
+
+
+def _cell(ctx: Ctx, thing: Thing, place: int, text: str, record: Mapping[str, Any]) -> Cell:
+    href = f"{thing.place}/{record['id']}" if place == 0 else ""
+    if place in thing.links and text:
+        kind, address = thing.links[place]
+        found = ctx.find(kind, text)
+        href = f"{address}/{found}" if found else ""
+    sort = record.get(thing.sorts[place]) if place in thing.sorts else None
+    if place in thing.sorts and sort is None:
+        sort = ""
+    return Cell(text, sort=sort, href=href)
+
+
+def _show(ctx: Ctx, thing: Thing, thing_id: str) -> Response:
+    view = thing.shown(ctx, thing_id)
+    record = thing.record_of(view)
+    parts = list(thing.parts(ctx, view))
+    history = parts.pop() if view.plain.get("history") else None
+    return ctx.page(
+        "catalogue/thing.html",
+        thing=thing,
+        view=view,
+        record=record,
+        name=record["name"],
+        facts=[
+            (label, words) for label, words in view.facts if label.lower() not in {"name", "id"}
+        ],
+        parts=parts,
+        history=history,
+        actions=[one[:2] for one in thing.actions(ctx, view) if ctx.may(one[2])],
+    )
+
+
+def _new(
+    ctx: Ctx, thing: Thing, values: Mapping[str, str], error: LungwortError | None = None
+) -> Response:
+    fields = [ask.field for ask in thing.asks(ctx, True)]  # noqa: FBT003 - for a new one
+    return form_page(
+        ctx,
+        thing.form_template,
+        title=thing.adding,
+        fields=(*fields, THEN),
+        action=f"{thing.place}/new",
+        submit=thing.add,
+        values=values,
+        error=told(error) if error else None,
+        back=own_path(values.get("then")) or thing.place,
+        **thing.form_values(values, {}),
+    )
+
+
+def _add(ctx: Ctx, thing: Thing, form: Posted) -> Response:
+    values = form.values
+    if form.flag("more_rows"):
+        return _new(ctx, thing, values)
+    given = {
+        ask.field.name: ask.given(text)
+        for ask in thing.asks(ctx, True)  # noqa: FBT003 - for a new one
+        if (text := form.text(ask.field.name)) is not None
+    }
+    name = given.pop("name", "")
+    try:
+        check_choices((ask.field for ask in thing.asks(ctx, True)), form, {})  # noqa: FBT003 - for a new one
+        done = thing.do_add(ctx.session(), name, thing.facts(**given, **thing.more(form, {})))
+    except LungwortError as error:
+        return _new(ctx, thing, values, error)
+    ctx.tell(done)
+    return ctx.go(own_path(form.text("then")) or f"{thing.place}/{done.record.id}")
+
+
+def _change_form(
+    ctx: Ctx,
+    thing: Thing,
+    view: View,
+    values: Mapping[str, str],
+    error: LungwortError | None = None,
+    meanwhile: tuple[tuple[str, str, str, str], ...] = (),
+) -> Response:
+    record = thing.record_of(view)
+    asks = thing.asks(ctx, False)  # noqa: FBT003 - for one on record
+    known = typed_values(record, asks)
+    heading = ctx.gettext("On record")
+    fields = [keeping(ask.field, known[ask.field.name], heading) for ask in asks]
+    return form_page(
+        ctx,
+        thing.form_template,
+        title=thing.change,
+        fields=(*fields, REASON, VERSION),
+        action=f"{thing.place}/{record['id']}/change",
+        submit=N_("Save as a new version"),
+        values=values,
+        error=told(error) if error else None,
+        name=record["name"],
+        back=f"{thing.place}/{record['id']}",
+        meanwhile=meanwhile,
+        **thing.form_values(values, record),
+    )
+
+
+def _change(ctx: Ctx, thing: Thing, thing_id: str, form: Posted) -> Response:
+    view = thing.shown(ctx, thing_id)
+    record = thing.record_of(view)
+    asks = thing.asks(ctx, False)  # noqa: FBT003 - for one on record
+    values = form.values
+    if form.flag("more_rows"):
+        return _change_form(ctx, thing, view, values)
+    opened_on = (
+        int(text) if (text := form.text("version") or "").isascii() and text.isdigit() else 0
+    )
+    before = typed_values(version_of(view, record, opened_on), asks)
+    given = {
+        ask.field.name: ask.given(text)
+        for ask in asks
+        if ((text := form.text(ask.field.name)) or "") != before[ask.field.name].strip()
+        and ask.field.name in form.fields
+    }
+    facts = thing.facts(**given, **thing.more(form, version_of(view, record, opened_on)))
+    session = evolve(ctx.session(), seen=Seen(thing.kind, record["id"], opened_on))
+    try:
+        check_choices((ask.field for ask in asks), form, before)
+        done = thing.do_change(session, record["id"], facts, form.text("reason"))
+    except ChangedMeanwhileError as error:
+        view = thing.shown(ctx, thing_id)
+        record = thing.record_of(view)
+        now = typed_values(record, asks)
+        told_of = tuple(
+            (ask.field.label, before[name], now[name], values.get(name, "").strip())
+            for ask in asks
+            if before[name := ask.field.name] != now[name]
+        )
+        merged = {
+            name: values.get(name, "")
+            if values.get(name, "").strip() != before[name]
+            else now[name]
+            for name in before
+        }
+        kept = {**values, **merged, "version": str(record["version"])}
+        return _change_form(ctx, thing, view, kept, error, told_of)
+    except LungwortError as error:
+        return _change_form(ctx, thing, view, values, error)
+    ctx.tell(done)
+    return ctx.go(f"{thing.place}/{record['id']}")
+
+
+def version_of(view: View, record: Mapping[str, Any], version: int) -> Mapping[str, Any]:
+    """Give the version on which a form was opened; the newest where it is not known."""
+    for one in view.plain.get("history", ()):
+        if one.get("version") == version:
+            found: Mapping[str, Any] = one
+            return found
+    return record
+
+
+def _reason_form(
+    ctx: Ctx,
+    thing: Thing,
+    view: View,
+    error: LungwortError | None,
+    values: Mapping[str, str],
+    **more: Any,  # noqa: ANN401 - as form_view
+) -> Response:
+    record = thing.record_of(view)
+    title, lines = more.pop("title"), more.pop("lines")
+    fields = (
+        evolve(REASON, label=N_("Why"), help=""),
+        VERSION,
+        Field(name="part", label="", kind="hidden"),
+    )
+    form = form_view(fields, values=values, error=told(error) if error else None, **more)
+    return ctx.page(
+        "catalogue/reason.html",
+        status=REFUSED if error else 200,
+        title=title,
+        name=record["name"],
+        form=form,
+        lines=lines,
+        back=f"{thing.place}/{record['id']}",
+    )
+
+
+def _retire_form(
+    ctx: Ctx,
+    thing: Thing,
+    view: View,
+    error: LungwortError | None = None,
+    values: Mapping[str, str] | None = None,
+) -> Response:
+    record = thing.record_of(view)
+    label = thing.retire if record["in_use"] else thing.back
+    return _reason_form(
+        ctx,
+        thing,
+        view,
+        error,
+        values or {"version": str(record["version"])},
+        title=label,
+        action=f"{thing.place}/{record['id']}/retire",
+        submit=label,
+        lines=(N_("What was recorded with it stays, and it can be taken back."),)
+        if record["in_use"]
+        else (),
+    )
+
+
+def _retire(ctx: Ctx, thing: Thing, thing_id: str, form: Posted) -> Response:
+    view = thing.shown(ctx, thing_id)
+    record = thing.record_of(view)
+    text = form.text("version") or ""
+    opened_on = int(text) if text.isascii() and text.isdigit() else 0
+    session = evolve(ctx.session(), seen=Seen(thing.kind, record["id"], opened_on))
+    facts = thing.facts(in_use=not record["in_use"])
+    try:
+        done = thing.do_change(session, record["id"], facts, form.text("reason"))
+    except LungwortError as error:
+        view = thing.shown(ctx, thing_id)
+        kept = {**form.values, "version": str(thing.record_of(view)["version"])}
+        return _retire_form(ctx, thing, view, error, kept)
+    ctx.tell(done)
+    return ctx.go(f"{thing.place}/{record['id']}")
+
+
+def _void_form(
+    ctx: Ctx,
+    thing: Thing,
+    view: View,
+    error: LungwortError | None = None,
+    values: Mapping[str, str] | None = None,
+) -> Response:
+    record = thing.record_of(view)
+    asked = ctx.request.query_params.get("part", "")
+    return _reason_form(
+        ctx,
+        thing,
+        view,
+        error,
+        values or {"part": asked},
+        title=N_("Take out what was recorded by mistake"),
+        action=f"{thing.place}/{record['id']}/void",
+        submit=N_("Take it out"),
+        danger=True,
+        lines=(
+            N_("It no longer counts, and it stays to be seen that it was recorded and taken out."),
+        ),
+    )
+
+
+def _void(ctx: Ctx, thing: Thing, thing_id: str, form: Posted) -> Response:
+    view = thing.shown(ctx, thing_id)
+    record = thing.record_of(view)
+    part = form.text("part")
+    try:
+        done = thing.do_void(ctx.session(), part or record["id"], form.text("reason"))
+    except LungwortError as error:
+        return _void_form(ctx, thing, view, error, form.values)
+    ctx.tell(done)
+    return ctx.go(f"{thing.place}/{record['id']}" if part else thing.place)
