@@ -16,7 +16,7 @@ import tomllib
 from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract
@@ -151,7 +151,7 @@ class _Texts(ast.NodeVisitor):
     def __init__(self) -> None:
         self.found: list[tuple[int, str]] = []
 
-    def _body(self, node: Any) -> None:
+    def _body(self, node: ast.Module | ast.ClassDef | ast.FunctionDef) -> None:
         first = node.body[0] if node.body else None
         skip = isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant)
         for one in node.body[1:] if skip else node.body:
@@ -182,7 +182,7 @@ class _Texts(ast.NodeVisitor):
         else:
             self.generic_visit(node)
 
-    visit_Constant = visit_JoinedStr = visit_BinOp = _text
+    visit_Constant = visit_JoinedStr = visit_BinOp = _text  # noqa: N815 - named by ast
 
 
 def _values_in(node: ast.expr) -> Iterator[ast.expr]:

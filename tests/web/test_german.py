@@ -2,33 +2,44 @@
 
 from __future__ import annotations
 
+import importlib.util
 import re
-import sys
 import time
 from decimal import Decimal
 from html import unescape
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from markupsafe import Markup
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT / "tools"))
-
-import texts  # noqa: E402 - a script of the project, not installed
-
-from lungwort.web.german_values import german_value, typed  # noqa: E402
-from lungwort.web.wording import Wording, _translated  # noqa: E402
-from lungwort.web.wording_catalogue import catalogue  # noqa: E402
-from lungwort.web.wording_phrases import (  # noqa: E402
+from lungwort.web.german_values import german_value, typed
+from lungwort.web.wording import Wording, _translated
+from lungwort.web.wording_catalogue import catalogue
+from lungwort.web.wording_phrases import (
     PLACE,
     Phrases,
     pattern_of,
     same,
     sentences,
 )
+
+
+def _tool() -> Any:
+    """Load the script, which is no part of a package."""
+    place = Path(__file__).resolve().parents[2] / "tools" / "texts.py"
+    spec = importlib.util.spec_from_file_location("lungwort_texts", place)
+    assert spec is not None
+    assert spec.loader is not None
+    made = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(made)
+    return made
+
+
+texts = _tool()
+
 
 DE = Wording("de")
 FLOOR = {
@@ -56,7 +67,8 @@ def _plain(html: Markup) -> str:
 
 
 @pytest.fixture(scope="module")
-def found() -> texts.Found:
+def found() -> Any:
+    """Collect all texts once."""
     return texts.collect()
 
 
@@ -73,11 +85,13 @@ ENTRIES = _entries()
 PATTERNS = [(source, german) for source, german in ENTRIES if PLACE.search(source)]
 
 
-def test_nothing_is_missing_on_the_screens(found: texts.Found) -> None:
+def test_nothing_is_missing_on_the_screens(found: Any) -> None:
+    """Nothing is missing on the screens."""
     assert texts.missing(found, "de", texts.SCREENS) == []
 
 
-def test_the_share_of_messages_does_not_fall(found: texts.Found) -> None:
+def test_the_share_of_messages_does_not_fall(found: Any) -> None:
+    """The share of messages does not fall."""
     shares = texts.shares(found, "de")
     low = {
         part: shares[part]
@@ -88,10 +102,12 @@ def test_the_share_of_messages_does_not_fall(found: texts.Found) -> None:
 
 
 def test_places_are_those_of_the_text() -> None:
+    """Places are those of the text."""
     assert texts.faults("de") == []
 
 
 def test_no_figure_is_lost_or_made_up_in_the_catalogue() -> None:
+    """No figure is lost or made up in the catalogue."""
     # '1 month' in words, key names and an example in another notation are the exceptions.
     wrong = []
     for source, german in ENTRIES:
@@ -103,6 +119,7 @@ def test_no_figure_is_lost_or_made_up_in_the_catalogue() -> None:
 
 @pytest.mark.parametrize("sign", ["<", ">", "≤", "≥", "±", "%", "°C"])
 def test_no_sign_is_lost_in_the_catalogue(sign: str) -> None:
+    """No sign is lost in the catalogue."""
     wrong = [
         (source, german) for source, german in ENTRIES if source.count(sign) != german.count(sign)
     ]
@@ -127,10 +144,14 @@ WORDS = [
         "Niemand darf ihre Luft atmen.",
     ),
     (
-        "Not proven is not fit: do not release the supply on this evidence. "
-        "Close what is open and judge again.",
-        "Nicht nachgewiesen heißt nicht geeignet: Geben Sie die Versorgung auf diesen Nachweis hin "
-        "nicht frei. Klären Sie, was offen ist, und beurteilen Sie erneut.",
+        (
+            "Not proven is not fit: do not release the supply on this evidence. "
+            "Close what is open and judge again."
+        ),
+        (
+            "Nicht nachgewiesen heißt nicht geeignet: Geben Sie die Versorgung auf diesen Nachweis hin "
+            "nicht frei. Klären Sie, was offen ist, und beurteilen Sie erneut."
+        ),
     ),
     (
         "highest reading 12.4 ppm of co, which is outside the limit.",
@@ -141,10 +162,14 @@ WORDS = [
         "die Handprüfung ergibt < 0,05 mg/m3, damit ist der Grenzwert eingehalten.",
     ),
     (
-        "Oxygen and carbon monoxide: the newest evidence, of 31 May 2026, went stale on 1 Sep 2026. "
-        "Test again.",
-        "Sauerstoff und Kohlenmonoxid: der neueste Nachweis, vom 31. Mai 2026, gilt seit "
-        "1. Sept. 2026 nicht mehr. Prüfen Sie erneut.",
+        (
+            "Oxygen and carbon monoxide: the newest evidence, of 31 May 2026, went stale on 1 Sep 2026. "
+            "Test again."
+        ),
+        (
+            "Sauerstoff und Kohlenmonoxid: der neueste Nachweis, vom 31. Mai 2026, gilt seit "
+            "1. Sept. 2026 nicht mehr. Prüfen Sie erneut."
+        ),
     ),
     ("Supply main is withdrawn.", "Die Versorgung main ist außer Betrieb genommen."),
     (
@@ -156,16 +181,19 @@ WORDS = [
 
 @pytest.mark.parametrize(("english", "german"), WORDS)
 def test_words_that_matter(english: str, german: str) -> None:
+    """Words that matter."""
     assert _plain(DE.said(english)) == german
 
 
 def test_what_is_not_known_stays_english_and_says_so() -> None:
+    """What is not known stays english and says so."""
     said = DE.said("The intake was led above the roof of the hall.")
     assert said == '<span lang="en">The intake was led above the roof of the hall.</span>'
     assert DE.said("Wenna Harkle") == "Wenna Harkle"
 
 
 def test_a_message_in_the_middle_of_others_is_found() -> None:
+    """A message in the middle of others is found."""
     said = DE.said(
         "Supply a-1 is withdrawn. Zorb the gnu is not on the list. Nothing was recorded."
     )
@@ -177,6 +205,7 @@ def test_a_message_in_the_middle_of_others_is_found() -> None:
 
 
 def test_links_and_labels_are_german() -> None:
+    """Links and labels are german."""
     said = DE.said("Return it first: 'lungwort return \"main\"'.", find=lambda _kind, _name: "7")
     assert said == (
         "Nehmen Sie sie zuerst wieder in Betrieb: "
@@ -191,6 +220,7 @@ NAMES = st.from_regex(r"[a-z]{1,6}-[0-9]{1,3}", fullmatch=True)
 @settings(deadline=None, max_examples=400)
 @given(data=st.data(), entry=st.sampled_from(PATTERNS))
 def test_places_are_never_swapped(data: st.DataObject, entry: tuple[str, str]) -> None:
+    """Places are never swapped."""
     source, german = entry
     places = PLACE.findall(source)
     names = data.draw(st.lists(NAMES, min_size=len(places), max_size=len(places), unique=True))
@@ -209,6 +239,37 @@ def test_places_are_never_swapped(data: st.DataObject, entry: tuple[str, str]) -
     )
 
 
+def test_every_text_gets_its_own_translation_and_no_other_one() -> None:
+    """Every text gets its own translation and no other one."""
+    alike: dict[str, set[str]] = {}
+    for source, german in ENTRIES:
+        alike.setdefault(_key(source), set()).add(_key(german))
+    wrong = []
+    messages = catalogue("de").messages
+    for source, german in ENTRIES:
+        values = {
+            place: f"1{at:02d}" if re.fullmatch(r"n\d*", place) else f"Xq{at}X"
+            for at, place in enumerate(PLACE.findall(source))
+            if not place.startswith("moment")
+        }
+        if any(place.startswith("moment") for place in PLACE.findall(source)):
+            continue
+        told = _key(messages.translate(_put_in(source, values)))
+        own = _key(_put_in(german, values))
+        if told != own and not (PLACE.search(source) is None and told in alike[_key(source)]):
+            wrong.append((source, told, own))
+    # 'Left out: …' stands in two rooms with two words.
+    assert [one for one in wrong if not one[0].startswith("Left out: ")] == []
+
+
+def _put_in(text: str, values: dict[str, str]) -> str:
+    return PLACE.sub(lambda found: values[found[1]], text)
+
+
+def _key(text: str) -> str:
+    return text.strip().removesuffix(".").lower()
+
+
 @settings(deadline=None, max_examples=300)
 @given(
     entry=st.sampled_from(ENTRIES),
@@ -219,11 +280,12 @@ def test_places_are_never_swapped(data: st.DataObject, entry: tuple[str, str]) -
 def test_figures_and_signs_survive(
     entry: tuple[str, str], value: Decimal, unit: str, sign: str
 ) -> None:
+    """Figures and signs survive."""
     assume("lungwort " not in entry[0])
     told = f"{sign}{value} {unit}"
     english = PLACE.sub(lambda found: "7" if re.fullmatch(r"n\d*", found[1]) else told, entry[0])
-    german = _plain(Markup(DE.said(english)))
-    english = _plain(Markup(Wording("en").said(english)))
+    german = _plain(DE.said(english))
+    english = _plain(Wording("en").said(english))
     assume("epoch" not in english)
     assume("Home shows" not in english)
     assert sorted(FIGURES.findall(german)) == sorted(FIGURES.findall(english))
@@ -234,10 +296,12 @@ def test_figures_and_signs_survive(
 @settings(deadline=None, max_examples=300)
 @given(text=st.text(alphabet="0123456789.,:;<>≤≥±−- abcdehilmnoprstuwyABCM%()/°'", max_size=80))
 def test_any_text_keeps_its_figures(text: str) -> None:
+    """Any text keeps its figures."""
     assert FIGURES.findall(_plain(DE.said(text))) == FIGURES.findall(text)
 
 
 def test_a_split_that_is_not_certain_is_not_carried_to_other_places() -> None:
+    """A split that is not certain is not carried to other places."""
     pattern = pattern_of("{a} of {b} of supply", "{b}: {a} der Versorgung")
     assert pattern.spans(same("x of y of supply")) == [(0, 1), (5, 6)]
     assert pattern.spans(same("x of y of z of supply")) is None
@@ -261,6 +325,7 @@ def test_a_split_that_is_not_certain_is_not_carried_to_other_places() -> None:
     ],
 )
 def test_values(english: str, german: str) -> None:
+    """Values."""
     assert german_value(english) == german
 
 
@@ -268,6 +333,7 @@ def test_values(english: str, german: str) -> None:
     "text", ["6.2", "1910.134", "29 CFR 1910.430(b)(4)", "YARD-2026-0001", "log.2.csv", "1.2.3", ""]
 )
 def test_clauses_versions_and_names_are_no_values(text: str) -> None:
+    """Clauses versions and names are no values."""
     assert german_value(text) is None
 
 
@@ -285,11 +351,13 @@ def test_clauses_versions_and_names_are_no_values(text: str) -> None:
     ],
 )
 def test_a_decimal_comma_is_read_where_it_is_certain(text: str, read: str) -> None:
+    """A decimal comma is read where it is certain."""
     assert typed(text, "de") == read
     assert typed(text, "en") == text
 
 
 def test_a_page_of_texts_is_worded_at_once() -> None:
+    """A page of texts is worded at once."""
     catalogue("de")
     page = [
         f"The {kind} of monitor-{number} on {number} Mar 2026 did not pass. Have it calibrated and "
@@ -309,6 +377,7 @@ def test_a_page_of_texts_is_worded_at_once() -> None:
 
 
 def test_sentences_are_cut_alike_for_patterns_and_messages() -> None:
+    """Sentences are cut alike for patterns and messages."""
     assert sentences("See s. 249 of it. Then go on, e.g. now.") == [
         "See s. 249 of it.",
         "Then go on, e.g. now.",

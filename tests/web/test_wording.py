@@ -3,27 +3,38 @@
 from __future__ import annotations
 
 import ast
+import importlib.util
 import re
-import sys
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from html import unescape
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from markupsafe import Markup
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT / "tools"))
+from lungwort.web.wording import Wording, reword
+from lungwort.web.wording_commands import WAYS, link, read
+from lungwort.web.wording_options import LABELS, label_of
+from lungwort.web.wording_phrases import PLACE
 
-import texts  # noqa: E402 - a script of the project, not installed
 
-from lungwort.web.wording import Wording, reword  # noqa: E402
-from lungwort.web.wording_commands import WAYS, link, read  # noqa: E402
-from lungwort.web.wording_options import LABELS, label_of  # noqa: E402
-from lungwort.web.wording_phrases import PLACE  # noqa: E402
+def _tool() -> Any:
+    """Load the script, which is no part of a package."""
+    place = Path(__file__).resolve().parents[2] / "tools" / "texts.py"
+    spec = importlib.util.spec_from_file_location("lungwort_texts", place)
+    assert spec is not None
+    assert spec.loader is not None
+    made = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(made)
+    return made
+
+
+texts = _tool()
+
 
 EN = Wording("en")
 DE = Wording("de")
@@ -64,12 +75,14 @@ def _filled(text: str) -> str:
 
 
 def test_there_are_messages_that_name_options_and_commands() -> None:
+    """There are messages that name options and commands."""
     assert len(MESSAGES) > 150
     assert any("'lungwort limits'" in text for text in MESSAGES)
 
 
 @pytest.mark.parametrize("language", ["en", "de"])
 def test_no_message_leaves_an_option_or_a_command(language: str) -> None:
+    """No message leaves an option or a command."""
     wording = Wording(language)
     left = []
     for text in MESSAGES:
@@ -80,6 +93,7 @@ def test_no_message_leaves_an_option_or_a_command(language: str) -> None:
 
 
 def test_every_option_in_a_message_has_a_label() -> None:
+    """Every option in a message has a label."""
     named = {
         option for text in MESSAGES for option in re.findall(r"(?<![\w-])--[a-z][a-z-]*[a-z]", text)
     }
@@ -88,6 +102,7 @@ def test_every_option_in_a_message_has_a_label() -> None:
 
 
 def test_every_command_has_a_page() -> None:
+    """Every command has a page."""
     from typer.main import get_command
 
     from lungwort.cli.main import app
@@ -113,8 +128,10 @@ def test_every_command_has_a_page() -> None:
         ),
         (
             "lungwort test start hall-1, or lungwort import FILE --outlet hall-1",
-            '<a href="/tests/new?outlet=ou-hall-1">Test at hall-1</a>, or '
-            '<a href="/logs/new?outlet=ou-hall-1">Bring in a log for hall-1</a>',
+            (
+                '<a href="/tests/new?outlet=ou-hall-1">Test at hall-1</a>, or '
+                '<a href="/logs/new?outlet=ou-hall-1">Bring in a log for hall-1</a>'
+            ),
         ),
         (
             "Next: lungwort supply add NAME --site yard --kind airline-compressor",
@@ -122,8 +139,10 @@ def test_every_command_has_a_page() -> None:
         ),
         (
             "lungwort lot use t-1 COUNT --why TEXT (what is used up outside tests)",
-            '<a href="/lots/lo-t-1">Enter what was used of lot t-1</a> '
-            "(what is used up outside tests)",
+            (
+                '<a href="/lots/lo-t-1">Enter what was used of lot t-1</a> '
+                "(what is used up outside tests)"
+            ),
         ),
         (
             "Put it right with 'lungwort import --void im-7 --reason TEXT'.",
@@ -140,25 +159,30 @@ def test_every_command_has_a_page() -> None:
     ],
 )
 def test_options_become_labels_and_commands_links(text: str, html: str) -> None:
+    """Options become labels and commands links."""
     assert EN.said(text, find=_find) == html
 
 
 def test_the_label_of_the_page_goes_first() -> None:
+    """The label of the page goes first."""
     said = EN.said("Give --zone.", labels={"--zone": "Time zone of the logger"})
     assert said == "Give ‘Time zone of the logger’."
     assert label_of("--zone", {}, str) == "Time zone"
 
 
 def test_an_unknown_option_is_written_in_words() -> None:
+    """An unknown option is written in words."""
     assert EN.said("Give --never-seen-before X.") == "Give ‘Never seen before’ X."
 
 
 def test_what_is_not_found_leads_to_the_list() -> None:
+    """What is not found leads to the list."""
     said = EN.said("'lungwort return \"main\"'", find=lambda _kind, _name: None)
     assert said == '‘<a href="/supplies">Return main to service</a>’'
 
 
 def test_a_name_in_capitals_is_a_name_and_a_stand_in_is_none() -> None:
+    """A name in capitals is a name and a stand in is none."""
     found = read('certify "MAIN"', 0)
     assert found is not None
     assert link(found[0], _find, str) == ("Judge and certify MAIN", "/judge/ou-MAIN")
@@ -182,6 +206,7 @@ HOSTILE = st.text(max_size=40) | st.sampled_from(
 @settings(deadline=None, max_examples=200)
 @given(name=HOSTILE, language=st.sampled_from(["en", "de"]))
 def test_hostile_names_stay_harmless(name: str, language: str) -> None:
+    """Hostile names stay harmless."""
     for text in (
         f"Supply {name} is withdrawn.",
         f"Return it: 'lungwort return \"{name}\"'.",
@@ -196,6 +221,7 @@ def test_hostile_names_stay_harmless(name: str, language: str) -> None:
 
 
 def test_markup_stays_as_it_is() -> None:
+    """Markup stays as it is."""
     assert EN.said(Markup("<b>safe</b>")) == "<b>safe</b>"
     assert DE.said("<b>Wenna</b>") == "&lt;b&gt;Wenna&lt;/b&gt;"
 
@@ -204,6 +230,7 @@ MOMENT = datetime(2026, 3, 3, 9, 15, tzinfo=UTC)
 
 
 def test_moments_name_their_zone() -> None:
+    """Moments name their zone."""
     assert EN.moment(MOMENT, "Europe/Berlin") == "3 Mar 2026 10:15 CET"
     assert DE.moment(MOMENT, "Europe/Berlin") == "3. März 2026 10:15 CET"
     assert EN.moment(datetime(2026, 7, 1, 9, 0, tzinfo=UTC), "Europe/London") == (
@@ -215,6 +242,7 @@ def test_moments_name_their_zone() -> None:
 
 
 def test_days_and_numbers() -> None:
+    """Days and numbers."""
     assert EN.day(date(2026, 3, 3)) == "3 Mar 2026"
     assert DE.day(date(2026, 3, 3)) == "3. März 2026"
     assert DE.day(datetime(2026, 3, 3, 23, 30, tzinfo=UTC), "Europe/Berlin") == "4. März 2026"
@@ -233,12 +261,14 @@ def test_days_and_numbers() -> None:
     )
 )
 def test_no_figure_of_a_number_is_lost(value: Decimal) -> None:
+    """No figure of a number is lost."""
     for wording, sign in ((EN, "."), (DE, ",")):
         written = wording.number(value, "ppm").removesuffix("\u00a0ppm")
         assert Decimal(written.replace(sign, ".").replace("−", "-")) == value
 
 
 def test_english_is_as_the_code_has_it() -> None:
+    """English is as the code has it."""
     assert EN.gettext("Not proven") == "Not proven"
     assert EN.ngettext("%(num)s day", "%(num)s days", 1) == "%(num)s day"
     assert EN.ngettext("%(num)s day", "%(num)s days", 2) == "%(num)s days"
@@ -247,5 +277,6 @@ def test_english_is_as_the_code_has_it() -> None:
 
 
 def test_a_long_text_ends_in_time() -> None:
+    """A long text ends in time."""
     assert reword("'lungwort " * 500 + "--" * 500)
     assert DE.said("a " * 100_000)

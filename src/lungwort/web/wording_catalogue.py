@@ -70,9 +70,9 @@ def _read(part: Traversable) -> Iterator[tuple[str, str | tuple[str, ...]]]:
     for message in read_po(BytesIO(part.read_bytes())):
         if not message.id or message.fuzzy:
             continue
-        if isinstance(message.id, tuple):
-            forms = message.string
-            if isinstance(forms, (tuple, list)) and all(forms):
-                yield message.id[0], tuple(forms)
-        elif message.string:
-            yield message.id, str(message.string)
+        forms = message.string
+        if isinstance(message.id, str):
+            if forms and isinstance(forms, str):
+                yield message.id, forms
+        elif isinstance(forms, (tuple, list)) and all(forms):
+            yield str(message.id[0]), tuple(map(str, forms))

@@ -143,7 +143,11 @@ WAYS: Final[dict[str, Way]] = {
         "/judge/{id}",
     ),
     "withdraw": Way(
-        N_("Withdraw the supply"), "/supplies", N_("Withdraw {name}"), "supply", "/supplies/{id}/withdraw"
+        N_("Withdraw the supply"),
+        "/supplies",
+        N_("Withdraw {name}"),
+        "supply",
+        "/supplies/{id}/withdraw",
     ),
     "return": Way(
         N_("Return the supply to service"),
@@ -257,7 +261,11 @@ WAYS: Final[dict[str, Way]] = {
         _FINDING_PAGE,
     ),
     "finding cure": Way(
-        N_("Enter the cure"), "/findings", N_("Enter the cure of finding {name}"), "id", _FINDING_PAGE
+        N_("Enter the cure"),
+        "/findings",
+        N_("Enter the cure of finding {name}"),
+        "id",
+        _FINDING_PAGE,
     ),
     "finding note": Way(
         N_("Add a note to a finding"),
@@ -407,9 +415,7 @@ def read(text: str, start: int) -> tuple[Command, int] | None:
     return Command(name, tuple(arguments), options), end
 
 
-def link(
-    command: Command, find: Find | None, gettext: Callable[[str], str]
-) -> tuple[str, str]:
+def link(command: Command, find: Find | None, gettext: Callable[[str], str]) -> tuple[str, str]:
     """Give the words and the address of the page on which a command's work is done.
 
     Parameters

@@ -172,9 +172,7 @@ OPTION: Final = re.compile(rf"(?<![\w-])--[a-z][a-z-]*[a-z]\b{_METAVAR}")
 """An option in a sentence, with the stand-in for its value where one follows."""
 
 
-def label_of(
-    found: str, labels: Mapping[str, str], gettext: Callable[[str], str]
-) -> str:
+def label_of(found: str, labels: Mapping[str, str], gettext: Callable[[str], str]) -> str:
     """Give the label of an option's field.
 
     Parameters

@@ -28,7 +28,9 @@ LONGEST: Final = 4000
 _MOST_SENTENCES: Final = 4
 _DEEPEST: Final = 6
 _FEWEST_LETTERS: Final = 3
-_SENTENCE_END: Final = re.compile(r"(?<=[.!?])(?<!e\.g\.)(?<!i\.e\.)(?<!No\.)(?<!incl\.)(?<! s\.)(?<!Ph\.)(?<!Eur\.)\s+")
+_SENTENCE_END: Final = re.compile(
+    r"(?<=[.!?])(?<!e\.g\.)(?<!i\.e\.)(?<!No\.)(?<!incl\.)(?<! s\.)(?<!Ph\.)(?<!Eur\.)\s+"
+)
 _SAME: Final = str.maketrans({"−": "-", "³": "3", "µ": "u", "’": "'"})
 _MOMENT: Final = re.compile(
     r"\b\d{1,2} (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) \d{4}"
@@ -138,7 +140,9 @@ class Pattern:
             inside = text[begin:end]
             if _COUNT_PLACE.fullmatch(name) and not _COUNT.fullmatch(inside):
                 return None
-            if _MOMENT_PLACE.fullmatch(name) and not _MOMENT.fullmatch(inside.replace("\u2007", " ")):
+            if _MOMENT_PLACE.fullmatch(name) and not _MOMENT.fullmatch(
+                inside.replace("\u2007", " ")
+            ):
                 return None
             if _SHORT_PLACE.fullmatch(name) and (not inside or " " in inside):
                 return None
@@ -179,7 +183,10 @@ class Pattern:
 def pattern_of(source: str, translation: str) -> Pattern:
     """Make the pattern of an entry."""
     pieces = PLACE.split(source)
-    chunks = tuple(same(pieces[0]) if not at else piece.translate(_SAME) for at, piece in enumerate(pieces[::2]))
+    chunks = tuple(
+        same(pieces[0]) if not at else piece.translate(_SAME)
+        for at, piece in enumerate(pieces[::2])
+    )
     places = tuple(pieces[1::2])
     order = tuple(PLACE.findall(translation))
     fixed = {word.lower() for chunk in pieces[::2] for word in _WORD.findall(chunk)}
@@ -231,9 +238,7 @@ class Phrases:
     value: Callable[[str], str | None]
 
     @classmethod
-    def of(
-        cls, entries: Iterable[tuple[str, str]], value: Callable[[str], str | None]
-    ) -> Phrases:
+    def of(cls, entries: Iterable[tuple[str, str]], value: Callable[[str], str | None]) -> Phrases:
         """Make it from pairs of a text and its translation."""
         whole: dict[str, str] = {}
         alike: dict[str, str] = {}
@@ -323,8 +328,7 @@ class Phrases:
         if not inner or depth > _DEEPEST:
             return text
         if inner[0] == "(" and inner.find(")") == len(inner) - 1:
-            found = f"({self._content(inner[1:-1], depth + 1)})"
-            return text.replace(inner, found, 1)
+            return text.replace(inner, f"({self._content(inner[1:-1], depth + 1)})", 1)
         found = self._one(inner, depth)
         if found is None:
             if _SENTENCE_END.search(inner):
@@ -429,7 +433,9 @@ class Phrases:
 def _is_prose(text: str) -> bool:
     """Tell whether a text is more than a name: English, or several small words."""
     small = len(_SMALL_WORD.findall(text))
-    return looks_english(text) or small > 1 or (small == 1 and _ALL_SMALL.fullmatch(text) is not None)
+    return (
+        looks_english(text) or small > 1 or (small == 1 and _ALL_SMALL.fullmatch(text) is not None)
+    )
 
 
 def _bare(text: str) -> str:
