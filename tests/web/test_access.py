@@ -107,7 +107,7 @@ def names(place: str, browser: Browser) -> dict[str, str]:
     found = {}
     for word in ("supply", "outlet"):
         one.goto(place + ("/supplies" if word == "supply" else "/tests/new"))
-        match = re.search(rf"({word}-[a-z0-9]+)", one.content())
+        match = re.search(rf"({word}-[a-z2-7]{{16}})", one.content())
         assert match is not None
         found[word] = match[1]
     made.close()

@@ -158,9 +158,17 @@ def form_page(
         Its template, ``form.html`` where it shows nothing else.
     title : str
         Title of the page.
-    fields, action, submit, values, error, danger
+    fields : iterable of Field
         As `form_view`.
-    **more
+    action, submit : str
+        As `form_view`.
+    values : mapping of str to str, optional
+        As `form_view`.
+    error : LungwortError or str, optional
+        As `form_view`.
+    danger : bool
+        As `form_view`.
+    more : object
         What else the template shows.
 
     Returns

@@ -259,7 +259,7 @@ def list_page(ctx: Ctx, template: str, table: Table, **values: Any) -> Response:
         Its template; the list is ``view`` there.
     table : Table
         The whole list.
-    **values
+    values : object
         What else the template shows.
 
     Returns

@@ -70,7 +70,7 @@ def problem(status: HTTPStatus | int, detail: str, **more: Any) -> JSONResponse:
         The status.
     detail : str
         What was found and what to do.
-    **more
+    more : object
         Further members.
 
     Returns
