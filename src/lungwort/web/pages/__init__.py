@@ -18,9 +18,11 @@ PAGES: Final = (
     "readings",
     "sign_in",
     "sites",
+    "supply_facts",
     "supplies",
     "tasks",
     "tests",
     "today",
 )
-"""Modules with a router, in the order of the alphabet."""
+"""Modules with a router, in the order of the alphabet; but ``/supplies/new`` goes before
+``/supplies/{id}``, which would take it for an id."""

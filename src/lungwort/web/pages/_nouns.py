@@ -286,13 +286,15 @@ def told(error: LungwortError) -> str:
     return _ARGUMENT.sub(lambda found: f"--{found[1].lower()}", str(error))
 
 
-def pages(thing: Thing) -> APIRouter:
+def pages(thing: Thing, *, shown_elsewhere: bool = False) -> APIRouter:
     """Make the pages of a kind of thing: list, one of them, new, change, retire, void.
 
     Parameters
     ----------
     thing : Thing
         The kind of thing.
+    shown_elsewhere : bool
+        Whether the list and the page of one are made elsewhere.
 
     Returns
     -------
@@ -300,11 +302,8 @@ def pages(thing: Thing) -> APIRouter:
         With the addresses ``/things``, ``/things/new``, ``/things/{id}`` and those below it.
     """
     router = APIRouter()
-
-    @router.get(thing.place)
-    def listed(ctx: Looking) -> Response:
-        """List them."""
-        return _list(ctx, thing)
+    if not shown_elsewhere:
+        router.include_router(_looked_at(thing))
 
     @router.get(f"{thing.place}/new")
     def new_page(ctx: Keeping) -> Response:
@@ -314,7 +313,7 @@ def pages(thing: Thing) -> APIRouter:
             ask.field.name: asked[ask.field.name]
             for ask in thing.asks(ctx, True)
             if ask.field.name in asked
-        }  # noqa: FBT003 - for a new one
+        }
         return _new(ctx, thing, {**thing.start(ctx), **values, "then": own_path(asked.get("then"))})
 
     @router.post(f"{thing.place}/new")
@@ -322,17 +321,12 @@ def pages(thing: Thing) -> APIRouter:
         """Record a new one."""
         return _add(ctx, thing, form)
 
-    @router.get(f"{thing.place}/{{thing_id}}")
-    def shown(ctx: Looking, thing_id: str) -> Response:
-        """Show one."""
-        return _show(ctx, thing, thing_id)
-
     @router.get(f"{thing.place}/{{thing_id}}/change")
     def change_page(ctx: Keeping, thing_id: str) -> Response:
         """Ask what is different."""
         view = thing.shown(ctx, thing_id)
         record = thing.record_of(view)
-        values = typed_values(record, thing.asks(ctx, False))  # noqa: FBT003 - for one on record
+        values = typed_values(record, thing.asks(ctx, False))
         return _change_form(ctx, thing, view, {**values, "version": str(record["version"])})
 
     @router.post(f"{thing.place}/{{thing_id}}/change")
@@ -350,6 +344,8 @@ def pages(thing: Thing) -> APIRouter:
         """Void it, or something that belongs to it."""
         return _void(ctx, thing, thing_id, form)
 
+    if not shown_elsewhere:
+        router.include_router(_one(thing))
     if thing.retire:
 
         @router.get(f"{thing.place}/{{thing_id}}/retire")
@@ -361,6 +357,29 @@ def pages(thing: Thing) -> APIRouter:
         def retire(ctx: Keeping, thing_id: str, form: Form) -> Response:
             """Record that it is no longer in use, or is in use again."""
             return _retire(ctx, thing, thing_id, form)
+
+    return router
+
+
+def _looked_at(thing: Thing) -> APIRouter:
+    router = APIRouter()
+
+    @router.get(thing.place)
+    def listed(ctx: Looking) -> Response:
+        """List them."""
+        return _list(ctx, thing)
+
+    return router
+
+
+def _one(thing: Thing) -> APIRouter:
+    # After "/new", which would be taken for an id.
+    router = APIRouter()
+
+    @router.get(f"{thing.place}/{{thing_id}}")
+    def shown(ctx: Looking, thing_id: str) -> Response:
+        """Show one."""
+        return _show(ctx, thing, thing_id)
 
     return router
 
@@ -430,7 +449,7 @@ def _show(ctx: Ctx, thing: Thing, thing_id: str) -> Response:
 def _new(
     ctx: Ctx, thing: Thing, values: Mapping[str, str], error: LungwortError | None = None
 ) -> Response:
-    fields = [ask.field for ask in thing.asks(ctx, True)]  # noqa: FBT003 - for a new one
+    fields = [ask.field for ask in thing.asks(ctx, True)]
     return form_page(
         ctx,
         thing.form_template,
@@ -451,12 +470,12 @@ def _add(ctx: Ctx, thing: Thing, form: Posted) -> Response:
         return _new(ctx, thing, values)
     given = {
         ask.field.name: ask.given(text)
-        for ask in thing.asks(ctx, True)  # noqa: FBT003 - for a new one
+        for ask in thing.asks(ctx, True)
         if (text := form.text(ask.field.name)) is not None
     }
     name = given.pop("name", "")
     try:
-        check_choices((ask.field for ask in thing.asks(ctx, True)), form, {})  # noqa: FBT003 - for a new one
+        check_choices((ask.field for ask in thing.asks(ctx, True)), form, {})
         done = thing.do_add(ctx.session(), name, thing.facts(**given, **thing.more(form, {})))
     except LungwortError as error:
         return _new(ctx, thing, values, error)
@@ -473,7 +492,7 @@ def _change_form(
     meanwhile: tuple[tuple[str, str, str, str], ...] = (),
 ) -> Response:
     record = thing.record_of(view)
-    asks = thing.asks(ctx, False)  # noqa: FBT003 - for one on record
+    asks = thing.asks(ctx, False)
     known = typed_values(record, asks)
     heading = ctx.gettext("On record")
     fields = [keeping(ask.field, known[ask.field.name], heading) for ask in asks]
@@ -496,13 +515,11 @@ def _change_form(
 def _change(ctx: Ctx, thing: Thing, thing_id: str, form: Posted) -> Response:
     view = thing.shown(ctx, thing_id)
     record = thing.record_of(view)
-    asks = thing.asks(ctx, False)  # noqa: FBT003 - for one on record
+    asks = thing.asks(ctx, False)
     values = form.values
     if form.flag("more_rows"):
         return _change_form(ctx, thing, view, values)
-    opened_on = (
-        int(text) if (text := form.text("version") or "").isascii() and text.isdigit() else 0
-    )
+    opened_on = version_in(form)
     before = typed_values(version_of(view, record, opened_on), asks)
     given = {
         ask.field.name: ask.given(text)
@@ -545,6 +562,12 @@ def version_of(view: View, record: Mapping[str, Any], version: int) -> Mapping[s
             found: Mapping[str, Any] = one
             return found
     return record
+
+
+def version_in(form: Posted) -> int:
+    """Tell on which version a form was opened; 0 where it is not known."""
+    text = form.text("version") or ""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else 0  # noqa: PLR2004 - far above any version
 
 
 def _reason_form(
@@ -601,8 +624,7 @@ def _retire_form(
 def _retire(ctx: Ctx, thing: Thing, thing_id: str, form: Posted) -> Response:
     view = thing.shown(ctx, thing_id)
     record = thing.record_of(view)
-    text = form.text("version") or ""
-    opened_on = int(text) if text.isascii() and text.isdigit() else 0
+    opened_on = version_in(form)
     session = evolve(ctx.session(), seen=Seen(thing.kind, record["id"], opened_on))
     facts = thing.facts(in_use=not record["in_use"])
     try:

@@ -177,7 +177,7 @@ _ASKS: Final = (
 )
 
 
-def _asks(_ctx: Ctx, _new: bool) -> tuple[Ask, ...]:  # noqa: FBT001 - as all things ask
+def _asks(_ctx: Ctx, _new: bool) -> tuple[Ask, ...]:
     return _ASKS
 
 

@@ -33,7 +33,7 @@ KINDS: Final = (
 )
 
 
-def _asks(ctx: Ctx, _new: bool) -> tuple[Ask, ...]:  # noqa: FBT001 - as all things ask
+def _asks(ctx: Ctx, _new: bool) -> tuple[Ask, ...]:
     devices = job.known_devices(ctx.where)
     return (
         Ask(

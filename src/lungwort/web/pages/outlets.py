@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 PLACE: Final = "/outlets"
 
 
-def _asks(ctx: Ctx, new: bool) -> tuple[Ask, ...]:  # noqa: FBT001 - as all things ask
+def _asks(ctx: Ctx, new: bool) -> tuple[Ask, ...]:
     name = Ask(
         field=Field(
             name="name",
@@ -258,7 +258,7 @@ def new_worn(ctx: Keeping, outlet_id: str, form: Form) -> Response:
     return ctx.go(f"{PLACE}/{view.plain['outlet']['id']}")
 
 
-def _given(form: Posted, before: Mapping[str, str]) -> dict[str, str]:
+def _given(form: Posted, before: Mapping[str, str]) -> dict[str, Any]:
     return {
         ask.field.name: ask.given(text)
         for ask in WORN
@@ -281,10 +281,10 @@ def worn(ctx: Keeping, outlet_id: str, worn_id: str, form: Form) -> Response:
     view = job.show(ctx.where, outlet_id)
     known = _equipment(view, worn_id)
     in_use = form.text("in_use") != "no"
-    facts = job.EquipmentFacts(
-        **_given(form, typed_values(known, WORN)),
-        **({} if in_use == known["in_use"] else {"in_use": in_use}),
-    )
+    given = _given(form, typed_values(known, WORN))
+    if in_use != known["in_use"]:
+        given["in_use"] = in_use
+    facts = job.EquipmentFacts(**given)
     try:
         done = job.equipment(
             ctx.session(), view.plain["outlet"]["id"], known["name"], facts, form.text("reason")

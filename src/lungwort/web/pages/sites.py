@@ -47,7 +47,7 @@ def limit_field(ctx: Ctx) -> Field:
     )
 
 
-def _asks(ctx: Ctx, _new: bool) -> tuple[Ask, ...]:  # noqa: FBT001 - as all things ask
+def _asks(ctx: Ctx, _new: bool) -> tuple[Ask, ...]:
     return (
         Ask(
             field=Field(
