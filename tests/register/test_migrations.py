@@ -160,7 +160,9 @@ def test_from_each_step_to_the_newest_with_a_record(
     workspace.close()
     monkeypatch.setattr(migrate, "HEAD", "0004")
 
-    with pytest.raises(WorkspaceError, match=r"older lungwort \(form '0003'\).*Bring it up to date"):
+    with pytest.raises(
+        WorkspaceError, match=r"older lungwort \(form '0003'\).*Bring it up to date"
+    ):
         open_workspace(workspace.folder, read_only=True)
     with open_workspace(workspace.folder) as again:
         assert _forms(again) == ("0004", True)
