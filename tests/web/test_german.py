@@ -171,6 +171,16 @@ WORDS = [
             "1. Sept. 2026 nicht mehr. Prüfen Sie erneut."
         ),
     ),
+    (
+        (
+            "900 h of 1000 h were used by the reading of 24 Nov 2026, drawn on from there at 5.0 h a "
+            "day."
+        ),
+        (
+            "900 h von 1000 h waren bei der Ablesung am 24. Nov. 2026 verbraucht, von dort "
+            "fortgerechnet bei 5,0 h am Tag."
+        ),
+    ),
     ("Supply main is withdrawn.", "Die Versorgung main ist außer Betrieb genommen."),
     (
         "The calibration of monitor-1 on 3 Mar 2026 did not pass.",

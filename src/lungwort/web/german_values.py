@@ -112,7 +112,7 @@ NOUNS: Final = {
 """Counted nouns, in a form that serves as nominative and as accusative."""
 
 _UNIT: Final = (
-    r"(?:ppmv|ppm|ppb|%|mg/m[3³]|[µu]g/m[3³]|g/m[3³]|bar\([ga]\)|bar|kPa\([ga]\)|kPa|MPa|Pa|atm"
+    r"(?:ppmv|ppm|ppb|%|mg/m[3³]|[µu]g/m[3³]|g/m[3³]|bar\([ga]\)|bar|kPa\([ga]\)|kPa|hPa|MPa|Pa|atm"
     r"|psi\([ga]\)|psi|°C|°F|K|L/min|m[3³]/h|ft[3³]/min|L|mL|m|min|ms|s|h|d|U|g/mol|mol/mol|kg)"
 )
 _DAY: Final = rf"\d{{1,2}} (?:{'|'.join(_MONTHS)}) \d{{4}}"

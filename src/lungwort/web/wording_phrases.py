@@ -41,6 +41,9 @@ _WHOLE_WORD: Final = re.compile(r"(?<![\w-])[a-z]+(?![\w-])")
 _SHORT_PLACE: Final = re.compile(r"short\d*")
 _COMMAND: Final = re.compile(r"'lungwort [^']*'|\blungwort .*")
 _MOMENT_PLACE: Final = re.compile(r"moment\d*")
+_UNIT_BEHIND: Final = re.compile(
+    r"\{(\w+)\} (%|°C|ppm|mg/m[3³]|bar\([ga]\)|kPa\(a\)|L/min|hPa|g/mol|min|h|s|L)(?![\w/])"
+)
 _COUNT_PLACE: Final = re.compile(r"n\d*")
 _COUNT: Final = re.compile(r"[\d\u202f]+")
 _LIST: Final = re.compile(r"(, | and | or )")
@@ -120,6 +123,8 @@ class Pattern:
         Whether little words alone are fixed: it fits much that it was not made for.
     raw : frozenset of str
         Places inside a command, where a name must stay letter for letter.
+    units : tuple of (str, str)
+        Places with a unit behind them, and the unit.
     """
 
     chunks: tuple[str, ...]
@@ -130,6 +135,7 @@ class Pattern:
     capital: bool
     thin: bool
     raw: frozenset[str]
+    units: tuple[tuple[str, str], ...]
 
     def spans(self, text: str) -> list[tuple[int, int]] | None:
         """Find what stands in the places of a text in the form for comparing; None where it does not fit."""
@@ -201,6 +207,7 @@ def pattern_of(source: str, translation: str) -> Pattern:
         raw=frozenset(
             place for found in _COMMAND.finditer(translation) for place in PLACE.findall(found[0])
         ),
+        units=tuple(_UNIT_BEHIND.findall(translation)),
     )
 
 
@@ -304,6 +311,11 @@ class Phrases:
             name: text[begin:end] if name in one.raw else self._content(text[begin:end], depth + 1)
             for name, (begin, end) in zip(one.places, spans, strict=True)
         }
+        for place, unit in one.units:
+            # A bare number may be a clause; with its unit behind it, it is one that was measured.
+            shown = self.value(f"{inside[place]} {unit}")
+            if shown is not None and shown.endswith(f" {unit}"):
+                inside[place] = shown.removesuffix(f" {unit}")
         return PLACE.sub(lambda found: inside.get(found[1], found[0]), one.translation)
 
     def _strange(self, text: str, spans: list[tuple[int, int]], depth: int) -> bool:
