@@ -389,7 +389,23 @@ def paper(where: Where, calibration_id: str, target: Path) -> Path:
         return write_bytes(workspace.read_file(record.paper_sha256), target)
 
 
-def _lapses(register: Reader, instrument: Instrument, now: datetime) -> tuple[str, ...]:
+def lapses(register: Reader, instrument: Instrument, now: datetime) -> tuple[str, ...]:
+    """Say why what an instrument measures proves nothing now.
+
+    Parameters
+    ----------
+    register : Reader
+        The record.
+    instrument : Instrument
+        The instrument.
+    now : datetime
+        The time, with a time zone.
+
+    Returns
+    -------
+    tuple of str
+        Reasons; empty where it is in order.
+    """
     from lungwort.plan.lapses import instrument_lapses  # noqa: PLC0415 - beside its use
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - beside its use
 
@@ -418,7 +434,7 @@ def listed(where: Where, *, now: datetime, retired_too: bool = False) -> Listing
     with opened(where, read_only=True) as workspace:
         register = workspace.register
         records = register.all(Instrument)
-        lapses = {one.id: _lapses(register, one, now) for one in records}
+        lapsed = {one.id: lapses(register, one, now) for one in records}
         return showing.listing(
             NOUN,
             records,
@@ -429,9 +445,9 @@ def listed(where: Where, *, now: datetime, retired_too: bool = False) -> Listing
                 one.type,
                 one.serial,
                 channels.all_words(one.channels),
-                "in order" if not lapses[one.id] else " ".join(lapses[one.id]),
+                "in order" if not lapsed[one.id] else " ".join(lapsed[one.id]),
             ),
-            more=lambda one: {"lapses": list(lapses[one.id])},
+            more=lambda one: {"lapses": list(lapsed[one.id])},
             empty="No instrument is on record. Next: lungwort instrument add NAME --channel "
             f"{channels.CHANNEL_EXAMPLE}",
         )
@@ -494,7 +510,7 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
             )
             headings = (f"when ({when.zone_name})", "ended", "valid until", "by", "id")
             sections.append(Section(title, headings, rows, "None on record.", below))
-        lapses = _lapses(register, instrument, now)
+        lapsed = lapses(register, instrument, now)
         return showing.view(
             register,
             _WITH_CHANNELS,
@@ -504,8 +520,8 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
             {
                 "instrument": shape.plain(instrument),
                 "calibrations": [shape.plain(one) for one in records],
-                "lapses": list(lapses),
+                "lapses": list(lapsed),
             },
             history=history,
-            remarks=lapses,
+            remarks=lapsed,
         )

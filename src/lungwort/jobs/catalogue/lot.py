@@ -84,7 +84,23 @@ def _today(now: datetime, zone: str | None) -> date:
     return now.astimezone(ZoneInfo(zone or "UTC")).date()
 
 
-def _remarks(lot: Lot, register: Reader, now: datetime) -> list[str]:
+def remarks_on(lot: Lot, register: Reader, now: datetime) -> list[str]:
+    """Say what is to be minded about a lot.
+
+    Parameters
+    ----------
+    lot : Lot
+        The lot.
+    register : Reader
+        The record.
+    now : datetime
+        The time, with a time zone.
+
+    Returns
+    -------
+    list of str
+        That it expired, or that none is left, for example.
+    """
     remarks = []
     tests = lot.kind in {"oil_indicator", "tube"}
     if lot.expires is None and tests:
@@ -200,7 +216,7 @@ def add(at: Session, name: str, facts: LotFacts) -> Done:
         fitted, told = _fitted(Lot(**values), workspace)
         remarks += told
         record = change.add(fitted)
-        remarks += _remarks(record, change, at.now)
+        remarks += remarks_on(record, change, at.now)
     return Done(
         record,
         f"Lot {record.name} is on record, {record.stock} in stock.",
@@ -248,7 +264,7 @@ def change(at: Session, name: str, facts: LotFacts, reason: str | None) -> Done:
                 "used. Give how many there were when the lot came."
             )
         told = shape.told_change(NOUN, old, new, {})
-        remarks += _remarks(new, changing, at.now)
+        remarks += remarks_on(new, changing, at.now)
     return Done(new, told, (*said, *remarks))
 
 
@@ -295,7 +311,7 @@ def use(
             )
         moment = typed_time(time, common_zone(change), "--time", now=at.now)
         record = change.add(LotUse(lot_id=lot.id, time=moment, count=number, why=reason))
-        said.extend(_remarks(lot, change, at.now))
+        said.extend(remarks_on(lot, change, at.now))
     return Done(
         record,
         f"{number} of lot {lot.name} {'is' if number == 1 else 'are'} recorded as used; "
@@ -443,5 +459,5 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
             },
             history=history,
             facts=[("Left", str(left(register, lot)))],
-            remarks=_remarks(lot, register, now),
+            remarks=remarks_on(lot, register, now),
         )

@@ -60,7 +60,23 @@ class PersonFacts:
     in_use: bool | None = None
 
 
-def _remarks(person: Person, at: Session, zone: str | None) -> list[str]:
+def remarks_on(person: Person, at: Session, zone: str | None) -> list[str]:
+    """Say what is to be minded about a person's competence.
+
+    Parameters
+    ----------
+    person : Person
+        The person.
+    at : Session
+        When.
+    zone : str, optional
+        Time zone of the days.
+
+    Returns
+    -------
+    list of str
+        Empty where the person is competent today, or has left.
+    """
     if not person.in_use:
         return []
     if person.competent_until is None:
@@ -110,7 +126,7 @@ def add(at: Session, name: str, facts: PersonFacts) -> Done:
     values["name"] = typed.person_name(name, "NAME")
     with at.recording() as (_, change, said):
         record = change.add(Person(**values))
-        remarks += _remarks(record, at, common_zone(change))
+        remarks += remarks_on(record, at, common_zone(change))
     return Done(
         record,
         f"{record.name} is on record.",
@@ -151,7 +167,7 @@ def change(at: Session, name: str, facts: PersonFacts, reason: str | None) -> Do
             voiding.keep_one_person(changing, old)
         new = shape.replaced(changing, NOUN, old, values, reason)
         told = shape.told_change(NOUN, old, new, {})
-        remarks += _remarks(new, at, common_zone(changing))
+        remarks += remarks_on(new, at, common_zone(changing))
     return Done(new, told, (*said, *remarks))
 
 
@@ -255,5 +271,5 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
             [],
             {"person": shape.plain(person)},
             history=history,
-            remarks=_remarks(person, Session(now), zone),
+            remarks=remarks_on(person, Session(now), zone),
         )

@@ -170,7 +170,7 @@ def add(at: Session, name: str, facts: SupplyFacts) -> Done:
     with at.recording() as (_, change, said):
         site = the_one(change, Site, facts.site, "--site", said)
         record = change.add(Supply(site_id=site.id, **values))
-        said.extend(_missing(record, site))
+        said.extend(missing(record, site))
     return Done(
         record,
         f"Supply {record.name} of site {site.name} is on record, under test until it is returned "
@@ -239,8 +239,21 @@ def _check_oil(oil_lubricated: bool | None, lubricant: str) -> None:  # noqa: FB
         )
 
 
-def _missing(supply: Supply, site: Site) -> list[str]:
-    """Say what is missing for a verdict."""
+def missing(supply: Supply, site: Site) -> list[str]:
+    """Say what is missing for a verdict.
+
+    Parameters
+    ----------
+    supply : Supply
+        The supply.
+    site : Site
+        Its site.
+
+    Returns
+    -------
+    list of str
+        What is missing, and what follows.
+    """
     remarks = []
     if not supply.limit_set and not site.limit_set:
         remarks.append(
@@ -474,5 +487,5 @@ def show(where: Where, name: str, *, now: datetime, history: bool = False) -> Vi
             plain,
             history=history,
             facts=facts,
-            remarks=_missing(supply, site) if supply.in_use and not supply.voided else (),
+            remarks=missing(supply, site) if supply.in_use and not supply.voided else (),
         )

@@ -23,6 +23,8 @@ PAGES: Final = (
     "tasks",
     "tests",
     "today",
+    "welcome",
+    "workspace",
 )
 """Modules with a router, in the order of the alphabet; but ``/supplies/new`` goes before
 ``/supplies/{id}``, which would take it for an id."""

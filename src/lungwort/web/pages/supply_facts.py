@@ -15,7 +15,7 @@ from lungwort.jobs.catalogue import site as site_job
 from lungwort.jobs.catalogue import supply as job
 from lungwort.jobs.catalogue.shape import ChangedMeanwhileError, Seen
 from lungwort.register.model import Stage, Supply
-from lungwort.web.context import Approving, Ctx, Keeping, Looking, Testing
+from lungwort.web.context import Ctx, Keeping, Looking, Testing
 from lungwort.web.forms import Field, form_page
 from lungwort.web.lists import Cell
 from lungwort.web.menu import N_
