@@ -119,8 +119,12 @@ def test_every_command_has_a_page() -> None:
 @pytest.mark.parametrize(
     ("text", "html"),
     [
-        ("Give --by NAME.", "Give ‘Recorded by’."),
-        ("Give --by NAME or set LUNGWORT_BY. ", "Give ‘Recorded by’. "),
+        ("Give --reason TEXT.", "Give ‘Reason’."),
+        ("Give --by NAME.", 'Give ‘<a href="/who">Who are you?</a>’.'),
+        (
+            "Give --by NAME or set LUNGWORT_BY. ",
+            'Give ‘<a href="/who">Who are you?</a>’. ',
+        ),
         ("'lungwort limits' lists them.", '‘<a href="/limits">Limit sets</a>’ lists them.'),
         (
             "Return it first: 'lungwort return \"main\"'.",

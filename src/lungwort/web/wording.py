@@ -14,7 +14,7 @@ from markupsafe import Markup, escape
 
 from lungwort.web.wording_catalogue import catalogue
 from lungwort.web.wording_commands import link, read
-from lungwort.web.wording_options import OPTION, label_of
+from lungwort.web.wording_options import OPTION, PAGES, label_of
 from lungwort.web.wording_phrases import FOREIGN_BEGIN, FOREIGN_END
 
 LANGUAGES: Final = ("en", "de")
@@ -64,8 +64,8 @@ def reword(
 
     Examples
     --------
-    >>> reword("Give --by NAME.")
-    Markup('Give ‘Recorded by’.')
+    >>> reword("Give --reason TEXT.")
+    Markup('Give ‘Reason’.')
     >>> reword("Run 'lungwort verify', and wait.")
     Markup('Run ‘<a href="/verify">Check the record</a>’, and wait.')
     """
@@ -102,7 +102,11 @@ def _labelled(
     for found in OPTION.finditer(text):
         label = label_of(found[0], labels, gettext)
         told += escape(text[place : found.start()])
-        told += escape(f"{quotes[0]}{label}{quotes[1]}")
+        option = found[0].split(" ", 1)[0]
+        shown = escape(label)
+        if option in PAGES and option not in labels:
+            shown = Markup('<a href="{}">{}</a>').format(PAGES[option], label)
+        told += Markup("{}{}{}").format(quotes[0], shown, quotes[1])
         place = found.end()
     return told + escape(text[place:])
 

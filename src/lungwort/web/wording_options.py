@@ -32,7 +32,7 @@ LABELS: Final[dict[str, str]] = {
     "--because": N_("Why"),
     "--behind-proxy": N_("Behind a proxy"),
     "--bump-days": N_("Bump tested every"),
-    "--by": N_("Recorded by"),
+    "--by": N_("Who are you?"),
     "--calibration-months": N_("Calibrated every"),
     "--certificate": N_("Certificate"),
     "--change-hours": N_("Changed after hours"),
@@ -167,6 +167,9 @@ LABELS: Final[dict[str, str]] = {
 }
 """Label of the field by the option that messages name; a page's own field goes before it."""
 
+PAGES: Final = {"--by": "/who"}
+"""Options that no form has a field for, and the page on which they are chosen."""
+
 _METAVAR: Final = r"(?: (?:[A-Z]{2,}[A-Z0-9:]*|[NR])(?![\w-])(?:\.(?:pdf|zip)\b)?| …)?"
 OPTION: Final = re.compile(rf"(?<![\w-])--[a-z][a-z-]*[a-z]\b{_METAVAR}")
 """An option in a sentence, with the stand-in for its value where one follows."""
@@ -193,7 +196,7 @@ def label_of(found: str, labels: Mapping[str, str], gettext: Callable[[str], str
     Examples
     --------
     >>> label_of("--by NAME", {}, str), label_of("--zone", {"--zone": "Clock's zone"}, str)
-    ('Recorded by', "Clock's zone")
+    ('Who are you?', "Clock's zone")
     """
     option = found.split(" ", 1)[0]
     if option in labels:
