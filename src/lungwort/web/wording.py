@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from functools import lru_cache
@@ -31,6 +31,7 @@ _CLOSING: Final = re.compile(r"(?:\"[^\"]*\"|[^'\"])*'")
 _ENVIRONMENT: Final = re.compile(r",? (?:or )?set LUNGWORT_[A-Z0-9_]+(?=[,. ])")
 _FOLDER: Final = re.compile(r"cd (\S.*)", re.DOTALL)
 _MARKS: Final = re.compile(f"([{FOREIGN_BEGIN}{FOREIGN_END}])")
+_TERMINAL: Final = re.compile(r"--[a-z]|lungwort |LUNGWORT_|^cd ")
 _MOST_KEPT: Final = 16384
 
 
@@ -116,6 +117,28 @@ def _translated(language: str, text: str) -> str:
     return catalogue(language).messages.translate(text)
 
 
+def _pieces(language: str, text: str) -> Iterator[tuple[str, bool]]:
+    """Translate a text, and cut it where English begins or ends."""
+    shown = _MARKS.sub("", text)
+    if language != LANGUAGES[0] and shown.strip():
+        shown = _translated(language, shown)
+    foreign = False
+    for piece in _MARKS.split(shown):
+        if piece in {FOREIGN_BEGIN, FOREIGN_END}:
+            foreign = piece == FOREIGN_BEGIN
+        elif piece:
+            yield piece, foreign
+
+
+@lru_cache(maxsize=_MOST_KEPT)
+def _plain(language: str, text: str) -> Markup:
+    """Word a text that names neither an option nor a command."""
+    told = Markup()
+    for piece, foreign in _pieces(language, text):
+        told += Markup('<span lang="en">{}</span>').format(piece) if foreign else escape(piece)
+    return told
+
+
 class Wording:
     """Words texts for one reader.
 
@@ -168,23 +191,19 @@ class Wording:
         """
         if isinstance(text, Markup):
             return text
-        shown = _MARKS.sub("", str(text))
-        if self.language != LANGUAGES[0] and shown.strip():
-            shown = _translated(self.language, shown)
+        shown = str(text)
+        if not _TERMINAL.search(shown):
+            return _plain(self.language, shown)
         told = Markup()
-        inside = False
-        for piece in _MARKS.split(shown):
-            if piece in {FOREIGN_BEGIN, FOREIGN_END}:
-                inside = piece == FOREIGN_BEGIN
-            elif piece:
-                worded = reword(
-                    piece,
-                    labels=labels,
-                    find=find,
-                    gettext=self.gettext,
-                    quotes=_QUOTES[self.language],
-                )
-                told += Markup('<span lang="en">{}</span>').format(worded) if inside else worded
+        for piece, foreign in _pieces(self.language, shown):
+            worded = reword(
+                piece,
+                labels=labels,
+                find=find,
+                gettext=self.gettext,
+                quotes=_QUOTES[self.language],
+            )
+            told += Markup('<span lang="en">{}</span>').format(worded) if foreign else worded
         return told
 
     def day(self, day: date | datetime, zone: str = "UTC") -> str:
