@@ -54,6 +54,7 @@ FLOOR = {
     "paper": 0.85,
     "plan": 0.95,
     "procedures": 0.95,
+    "register": 0.65,
     "spot": 0.95,
     "verdict": 0.95,
 }
