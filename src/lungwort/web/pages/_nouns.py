@@ -117,6 +117,8 @@ class Thing:
         By the place of a column, the fact by which it is sorted.
     links : dict of int to (str, str)
         By the place of a column, kind and address of what it names.
+    elsewhere : frozenset of str
+        Facts that a table of its page shows.
     parts : callable
         Tables of its page.
     actions : callable
@@ -149,6 +151,7 @@ class Thing:
     none_left: str = N_("Show those that are no longer in use too")
     sorts: Mapping[int, str] = {}
     links: Mapping[int, tuple[str, str]] = {}
+    elsewhere: frozenset[str] = frozenset()
     parts: Callable[[Ctx, View], tuple[Part, ...]] = lambda _, view: tuple(
         map(part_of, view.sections)
     )
@@ -438,7 +441,9 @@ def _show(ctx: Ctx, thing: Thing, thing_id: str) -> Response:
         record=record,
         name=record["name"],
         facts=[
-            (label, words) for label, words in view.facts if label.lower() not in {"name", "id"}
+            (label, words)
+            for label, words in view.facts
+            if label not in {"Name", "Id", *thing.elsewhere}
         ],
         parts=parts,
         history=history,

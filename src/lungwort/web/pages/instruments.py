@@ -18,7 +18,17 @@ from lungwort.web.context import Approving, Ctx, Looking, Testing
 from lungwort.web.forms import Field, form_page
 from lungwort.web.lists import Cell
 from lungwort.web.menu import N_
-from lungwort.web.pages._nouns import NOTE, Ask, Part, Thing, pages, part_of, told
+from lungwort.web.pages._nouns import (
+    NOTE,
+    THEN,
+    Ask,
+    Part,
+    Thing,
+    own_path,
+    pages,
+    part_of,
+    told,
+)
 from lungwort.web.posted import Form, Posted, plain_name
 
 if TYPE_CHECKING:
@@ -185,7 +195,6 @@ def _parts(ctx: Ctx, view: View) -> tuple[Part, ...]:
     instrument = view.plain["instrument"]
     *sections, history = view.sections
     papers = {one["id"] for one in view.plain["calibrations"] if one["paper_sha256"]}
-    kinds = {one["id"]: one["kind"] for one in view.plain["calibrations"]}
     parts = [
         Part(
             title=N_("Channels"),
@@ -209,14 +218,11 @@ def _parts(ctx: Ctx, view: View) -> tuple[Part, ...]:
             empty=N_("None on record: what it measures cannot be held against its ranges."),
         )
     ]
-    parts += [_calibrations(ctx, instrument["id"], one, papers, kinds) for one in sections]
+    parts += [_calibrations(ctx, instrument["id"], one, papers) for one in sections]
     return (*parts, part_of(history))
 
 
-def _calibrations(
-    ctx: Ctx, instrument: str, section: Section, papers: set[str], kinds: Mapping[str, str]
-) -> Part:
-    del kinds
+def _calibrations(ctx: Ctx, instrument: str, section: Section, papers: set[str]) -> Part:
     voids = ctx.may("approve")
     rows = []
     for row in section.rows:
@@ -267,6 +273,7 @@ INSTRUMENTS: Final = Thing(
     do_add=job.add,
     do_change=job.change,
     do_void=job.void,
+    elsewhere=frozenset({"Channels"}),
     parts=_parts,
     actions=_actions,
     more=_more,
@@ -338,13 +345,13 @@ def _calibration_form(
         ctx,
         "catalogue/instrument.html",
         title=N_("Bump test") if bump else N_("Calibration"),
-        fields=OF_A_CALIBRATION,
+        fields=(*OF_A_CALIBRATION, THEN),
         action=f"{PLACE}/{instrument['id']}/{'bump' if bump else 'calibrate'}",
         submit=N_("Record the bump test") if bump else N_("Record the calibration"),
         values=values,
         error=told(error) if error else None,
         name=instrument["name"],
-        back=f"{PLACE}/{instrument['id']}",
+        back=own_path(values.get("then")) or f"{PLACE}/{instrument['id']}",
         grid=Grid("row", _rows_asked(values, instrument)),
         **_known(),
     )
@@ -377,7 +384,7 @@ def _calibrated(ctx: Ctx, instrument_id: str, form: Posted, kind: str) -> Respon
     except LungwortError as error:
         return _calibration_form(ctx, view, kind, form.values, error)
     ctx.tell(done.said, remarks=done.remarks, kind="done" if facts.passed else "minded")
-    return ctx.go(f"{PLACE}/{instrument['id']}")
+    return ctx.go(own_path(form.text("then")) or f"{PLACE}/{instrument['id']}")
 
 
 @router.get(f"{PLACE}/{{instrument_id}}/bump")
@@ -397,7 +404,9 @@ def bump(ctx: Testing, instrument_id: str, form: Form) -> Response:
 def calibrate_page(ctx: Approving, instrument_id: str) -> Response:
     """Ask what an instrument showed at its calibration."""
     view = job.show(ctx.where, instrument_id, now=ctx.now)
-    return _calibration_form(ctx, view, "calibration", {})
+    return _calibration_form(
+        ctx, view, "calibration", {"then": own_path(ctx.request.query_params.get("then"))}
+    )
 
 
 @router.post(f"{PLACE}/{{instrument_id}}/calibrate")
