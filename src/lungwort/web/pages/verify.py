@@ -1,0 +1,188 @@
+"""Verify: is the record as it was, and does a paper or a pack belong to it."""
+
+from __future__ import annotations
+
+import secrets
+import shutil
+import tempfile
+import zipfile
+from collections import OrderedDict
+from datetime import datetime
+from pathlib import Path
+from typing import Final
+
+from fastapi import APIRouter
+from fastapi.responses import Response
+
+from lungwort.errors import InputError, LungwortError, UnknownRecordError
+from lungwort.jobs import verify as job
+from lungwort.jobs.verify import Outcome, Outside
+from lungwort.web.context import Ctx, Looking
+from lungwort.web.forms import Field, attempt, form_page
+from lungwort.web.menu import N_
+from lungwort.web.posted import Form, Received
+from lungwort.web.tasks import Progress, tasks
+
+router = APIRouter()
+
+MOST_KEPT: Final = 40
+MOST_MEMBERS: Final = 20_000
+MOST_UNPACKED_BYTES: Final = 8 * 1024**3
+MOST_RATIO: Final = 400
+"""A pack holds text and papers; more than this is made to fill a memory, not to be read."""
+
+FIELDS: Final = (
+    Field(
+        name="files",
+        label=N_("Certificates or packs that were kept elsewhere"),
+        kind="file",
+        many=True,
+        help=N_("PDF files as they were issued, or ZIP files as they were handed over."),
+    ),
+    Field(
+        name="heads",
+        label=N_("Heads that were kept elsewhere"),
+        many=True,
+        option="--head",
+        help=N_("One a line, as SIZE:ROOT, as it stands on a certificate."),
+    ),
+)
+
+
+def _page(
+    ctx: Ctx, values: dict[str, str] | None = None, error: LungwortError | None = None
+) -> Response:
+    return form_page(
+        ctx,
+        "verify/verify.html",
+        title=N_("Verify"),
+        fields=FIELDS,
+        action="/verify",
+        submit=N_("Check the record"),
+        values=values,
+        error=error,
+    )
+
+
+@router.get("/verify")
+def verify(ctx: Looking) -> Response:
+    """Ask what the record is compared with."""
+    return _page(ctx)
+
+
+@router.post("/verify")
+def check(ctx: Looking, form: Form) -> Response:
+    """Recompute the whole record, beside the pages."""
+
+    def do() -> str:
+        heads = tuple(line for text in form.texts("heads") for line in text.split())
+        for text in heads:
+            job.parse_head(text)
+        folder = Path(tempfile.mkdtemp(prefix="lungwort-verify-"))
+        try:
+            certificates, packs = _sorted(form.files.get("files", ()), folder)
+        except BaseException:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
+        outside = Outside(heads=heads, certificates=certificates, packs=packs)
+        where, results = ctx.where, _results(ctx)
+
+        def work(progress: Progress) -> str:
+            try:
+                outcome = job.verify(where, outside, progress=progress)
+            finally:
+                shutil.rmtree(folder, ignore_errors=True)
+            return f"/verify/{results.keep(outcome, ctx)}"
+
+        task = tasks(ctx.request.app).start(
+            ctx.gettext(N_("Checking the record")),
+            work,
+            by=ctx.visit,
+            alone="verify",
+            back="/verify",
+        )
+        return f"/tasks/{task}"
+
+    return attempt(ctx, do, again=lambda error: _page(ctx, form.values, error))
+
+
+class Results:
+    """Checks that were made since the server was started."""
+
+    def __init__(self) -> None:
+        self._kept: OrderedDict[str, tuple[Outcome, datetime]] = OrderedDict()
+
+    def keep(self, outcome: Outcome, ctx: Ctx) -> str:
+        """Keep what was found; give the name under which it is shown."""
+        name = secrets.token_urlsafe(12)
+        self._kept[name] = (outcome, ctx.now)
+        while len(self._kept) > MOST_KEPT:
+            self._kept.popitem(last=False)
+        return name
+
+    def get(self, name: str) -> tuple[Outcome, datetime] | None:
+        """Give what was found."""
+        return self._kept.get(name)
+
+
+def _results(ctx: Ctx) -> Results:
+    state = ctx.request.app.state
+    if not hasattr(state, "verify_results"):
+        state.verify_results = Results()
+    found: Results = state.verify_results
+    return found
+
+
+@router.get("/verify/{name}")
+def found(ctx: Looking, name: str) -> Response:
+    """Show what a check found."""
+    kept = _results(ctx).get(name)
+    if kept is None:
+        raise UnknownRecordError(
+            "This check was made before the server was started anew. Check again."
+        )
+    outcome, at = kept
+    return ctx.page("verify/found.html", outcome=outcome, at=at, shows_not=job.SHOWS_NOT)
+
+
+def _sorted(files: tuple[Received, ...], folder: Path) -> tuple[tuple[Path, ...], tuple[Path, ...]]:
+    """Tell papers from packs by what they begin with, and refuse what is neither."""
+    certificates, packs = [], []
+    for number, one in enumerate(files):
+        with one.path.open("rb") as file:
+            begins = file.read(8)
+        place = folder / str(number)
+        place.mkdir()
+        kept = place / one.name
+        if begins.startswith(b"%PDF-"):
+            certificates.append(kept)
+        elif begins.startswith(b"PK\x03\x04"):
+            _refuse_bomb(one)
+            packs.append(kept)
+        else:
+            raise InputError(
+                f"{one.name} is neither a PDF file nor a ZIP file. Give a certificate as it was "
+                "issued, or a pack as it was handed over."
+            )
+        shutil.copyfile(one.path, kept)
+    return tuple(certificates), tuple(packs)
+
+
+def _refuse_bomb(one: Received) -> None:
+    """Look at an archive's list of contents before anything of it is unpacked."""
+    try:
+        with zipfile.ZipFile(one.path) as archive:
+            members = archive.infolist()
+    except (zipfile.BadZipFile, OSError, ValueError) as error:
+        raise InputError(f"{one.name} is no ZIP file that can be read ({error}).") from error
+    unpacked = sum(member.file_size for member in members)
+    packed = max(1, sum(member.compress_size for member in members))
+    if (
+        len(members) > MOST_MEMBERS
+        or unpacked > MOST_UNPACKED_BYTES
+        or unpacked / packed > MOST_RATIO
+    ):
+        raise InputError(
+            f"{one.name} would unpack to {unpacked / 1e6:.0f} MB in {len(members)} files: that is no "
+            "evidence pack. Nothing of it was unpacked."
+        )
