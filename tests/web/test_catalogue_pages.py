@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import importlib
 import re
 from html import unescape
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_type_hints
 
 import pytest
+from fastapi import APIRouter, FastAPI
+from fastapi.routing import APIRoute
 from tests.web.kit import NOW, Visitor, text_of
 
 from lungwort.jobs.catalogue import instrument as instrument_job
@@ -22,11 +25,21 @@ PLACES = ("/people", "/outlets", "/instruments", "/lots", "/sites")
 HOSTILE = '<script>alert("x")</script>'
 
 
+def routes_of(router: APIRouter) -> list[APIRoute]:
+    """Give the addresses of a module of pages."""
+    app = FastAPI()
+    app.include_router(router)
+    return [one for one in app.routes if isinstance(one, APIRoute)]
+
+
 def first_id(visitor: Visitor, place: str) -> str:
-    return re.findall(rf'href="{place}/([a-z]+-[a-z0-9]+)"', visitor.page(place))[0]
+    """Give the id of the first thing that is listed."""
+    found: list[str] = re.findall(rf'href="{place}/([a-z]+-[a-z0-9]+)"', visitor.page(place))
+    return found[0]
 
 
 def id_of(visitor: Visitor, place: str, name: str) -> str:
+    """Give the id of a thing that is listed by name."""
     found = re.search(rf'href="{place}/([a-z]+-[a-z0-9]+)">{name}<', visitor.page(place))
     assert found, f"{name} is not listed at {place}"
     return found[1]
@@ -40,6 +53,7 @@ def value_of(html: str, name: str) -> str:
 
 @pytest.mark.parametrize("place", PLACES)
 def test_each_kind_of_thing_has_its_pages(reader: Visitor, place: str) -> None:
+    """Each kind of thing has its pages."""
     key = first_id(reader, place)
     for address in (
         f"{place}/new",
@@ -55,12 +69,14 @@ def test_each_kind_of_thing_has_its_pages(reader: Visitor, place: str) -> None:
 @pytest.mark.parametrize("place", PLACES)
 @pytest.mark.parametrize("kind", ["csv", "xlsx", "json"])
 def test_each_list_can_be_taken_along(reader: Visitor, place: str, kind: str) -> None:
+    """Each list can be taken along."""
     answer = reader.get(f"{place}?export={kind}")
     assert answer.status_code == 200
     assert "attachment" in answer.headers["content-disposition"]
 
 
 def test_a_person_is_added_changed_and_has_left(visitor: Visitor, folder: Path) -> None:
+    """A person is added changed and has left."""
     said = visitor.done("/people/new", {"name": "Perran Voss", "role": "fits filters"})
     assert "Perran Voss is on record." in said
     assert "proves nothing" in said
@@ -89,6 +105,7 @@ def test_a_person_is_added_changed_and_has_left(visitor: Visitor, folder: Path) 
 
 
 def test_a_refused_form_keeps_what_was_typed(visitor: Visitor) -> None:
+    """A refused form keeps what was typed."""
     answer = visitor.post("/people/new", {"name": "12 34", "role": HOSTILE, "note": "kept"})
     assert answer.status_code == 422
     assert "has no letter in it" in text_of(answer.text)
@@ -99,6 +116,7 @@ def test_a_refused_form_keeps_what_was_typed(visitor: Visitor) -> None:
 
 
 def test_nothing_is_recorded_by_mistake_without_a_reason(visitor: Visitor) -> None:
+    """Nothing is recorded by mistake without a reason."""
     visitor.done("/people/new", {"name": "Perran Voss"})
     key = id_of(visitor, "/people", "Perran Voss")
     visitor.refused(f"/people/{key}/void", {})
@@ -108,12 +126,14 @@ def test_nothing_is_recorded_by_mistake_without_a_reason(visitor: Visitor) -> No
 
 
 def test_what_others_rest_on_is_not_taken_out(visitor: Visitor) -> None:
+    """What others rest on is not taken out."""
     key = id_of(visitor, "/outlets", "hall-1")
     said = visitor.refused(f"/outlets/{key}/void", {"reason": "tidying"})
     assert "cannot be voided" in said
 
 
 def test_a_change_made_meanwhile_is_not_overwritten(visitor: Visitor, folder: Path) -> None:
+    """A change made meanwhile is not overwritten."""
     key = id_of(visitor, "/outlets", "hall-1")
     opened = {"name": "hall-1", "place": "Blasting hall, panel 1", "note": "", "version": "1"}
     visitor.done(f"/outlets/{key}/change", {**opened, "place": "Moved west", "reason": "rebuilt"})
@@ -138,6 +158,7 @@ def test_a_change_made_meanwhile_is_not_overwritten(visitor: Visitor, folder: Pa
 
 
 def test_a_way_back_leads_to_these_pages_only(visitor: Visitor) -> None:
+    """A way back leads to these pages only."""
     answer = visitor.post("/people/new", {"name": "Perran Voss", "then": "/welcome"})
     assert answer.headers["location"] == "/welcome"
     for place in (
@@ -153,6 +174,7 @@ def test_a_way_back_leads_to_these_pages_only(visitor: Visitor) -> None:
 
 
 def test_what_is_worn_at_an_outlet(visitor: Visitor, folder: Path) -> None:
+    """What is worn at an outlet."""
     key = id_of(visitor, "/outlets", "spray-2")
     typed = {
         "name": "half mask",
@@ -200,11 +222,13 @@ CHANNELS = {
 
 
 def instrument_of(folder: Path, key: str) -> dict[str, Any]:
+    """Give what is on record of an instrument."""
     plain = instrument_job.show(Where(workspace=folder), key, now=NOW).plain
     return {**plain["instrument"], "calibrations": plain["calibrations"]}
 
 
 def test_an_instrument_with_channels(visitor: Visitor, folder: Path) -> None:
+    """An instrument with channels."""
     answer = visitor.post("/instruments/new", {**CHANNELS, "more_rows": "yes"})
     assert answer.status_code == 200
     assert 'name="analyte.6"' in answer.text
@@ -248,6 +272,7 @@ def test_an_instrument_with_channels(visitor: Visitor, folder: Path) -> None:
 
 
 def test_a_calibration_with_its_paper(visitor: Visitor, folder: Path) -> None:
+    """A calibration with its paper."""
     key = id_of(visitor, "/instruments", "monitor-1")
     form = visitor.page(f"/instruments/{key}/calibrate")
     assert form.index('name="csrf"', form.index("<main")) < form.index('name="passed"')
@@ -298,12 +323,14 @@ def test_a_calibration_with_its_paper(visitor: Visitor, folder: Path) -> None:
 
 
 def test_a_bump_test_must_say_how_it_ended(visitor: Visitor) -> None:
+    """A bump test must say how it ended."""
     key = id_of(visitor, "/instruments", "monitor-1")
     said = visitor.refused(f"/instruments/{key}/bump", {"done_by": "somebody"})
     assert "It is not said how the bump test ended" in said
 
 
 def test_a_lot_is_used(visitor: Visitor) -> None:
+    """A lot is used."""
     visitor.done(
         "/lots/new",
         {
@@ -321,6 +348,7 @@ def test_a_lot_is_used(visitor: Visitor) -> None:
 
 
 def test_a_list_takes_nothing_that_it_does_not_offer(visitor: Visitor, tmp_path: Path) -> None:
+    """A list takes nothing that it does not offer."""
     secret = tmp_path / "secret.toml"
     secret.write_text("password = 'never shown'", encoding="utf-8")
     typed = {
@@ -336,6 +364,7 @@ def test_a_list_takes_nothing_that_it_does_not_offer(visitor: Visitor, tmp_path:
 
 
 def test_what_a_list_does_not_know_is_kept(visitor: Visitor, folder: Path) -> None:
+    """What a list does not know is kept."""
     from lungwort.jobs.catalogue import lot as lot_job
     from lungwort.jobs.catalogue.shape import Session
 
@@ -347,3 +376,42 @@ def test_what_a_list_does_not_know_is_kept(visitor: Visitor, folder: Path) -> No
     )
     form = visitor.page(f"/lots/{made.record.id}/change")
     assert '<option value="a kind of old" selected>' in form
+
+
+def test_every_address_names_the_role_it_needs() -> None:
+    """All may look; those who test enter what happens in use; who approves voids; others keep."""
+    from lungwort.web.context import Approving, Keeping, Looking, Testing
+
+    modules = (
+        "people",
+        "outlets",
+        "instruments",
+        "lots",
+        "sites",
+        "supply_facts",
+        "welcome",
+        "workspace",
+    )
+    testing = ("/use", "/bump", "/cartridges/new", "/hours/new", "/events/new")
+    number = 0
+    for name in modules:
+        for route in routes_of(importlib.import_module(f"lungwort.web.pages.{name}").router):
+            role = get_type_hints(route.endpoint, include_extras=True)["ctx"]
+            path = route.path
+            number += 1
+            if path.endswith(("/void", "/calibrate")):
+                assert role == Approving, path
+            elif path.endswith(testing):
+                assert role == Testing, path
+            elif (
+                "POST" in (route.methods or ())
+                or path.endswith(
+                    ("/new", "/change", "/retire", "/assessment", "/backup", "/welcome")
+                )
+                or "/worn/" in path
+                or path.endswith("/stages/{stage_id}")
+            ):
+                assert role == Keeping, path
+            else:
+                assert role == Looking, path
+    assert number > 60

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from lungwort.register.model import Record
 
 _BARE: Final = re.compile(r"[-−+]?\d+(?:[.,]\d+)?")
-_ARGUMENT: Final = re.compile(r"^(NAME|COUNT|READING)\b")
+_ARGUMENT: Final = re.compile(r"^(NAME|COUNT|HOURS)\b")
 _OWN_PATH: Final = re.compile(r"/(?:[A-Za-z0-9][A-Za-z0-9/_.-]*)?")
 VERSION: Final = Field(name="version", label="", kind="hidden")
 THEN: Final = Field(name="then", label="", kind="hidden")
