@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from lungwort.register.reader import Reader
 
 HORIZON_DAYS: Final = 60
+_LONGEST_NAME: Final = 80
 
 
 @frozen
@@ -50,14 +51,23 @@ class Printed:
 
 
 def _path(path: Path | None, paper: str, name: str, suffix: str = ".pdf") -> Path:
-    """Give where to write to, by a name of its own where none was given."""
+    """Give where to write to, by a name of its own where none or only a folder was given."""
     import re  # noqa: PLC0415 - only here
     from pathlib import Path  # noqa: PLC0415 - only here
 
-    if path is not None:
+    if path is not None and not path.is_dir():
         return path
-    words = re.sub(r"[^\w.-]+", "-", name).strip("-.")
-    return Path(f"{paper}-{words}{suffix}" if words else f"{paper}{suffix}")
+    words = re.sub(r"[^\w.-]+", "-", name)[:_LONGEST_NAME].strip("-.")
+    own = f"{paper}-{words}{suffix}" if words else f"{paper}{suffix}"
+    return Path(own) if path is None else path / own
+
+
+def _check(path: Path | None) -> None:
+    """Refuse a file that cannot be written, before any work is done."""
+    from lungwort.paper.write import checked  # noqa: PLC0415 - keeps --help instant
+
+    if path is not None and not path.is_dir():
+        checked(path)
 
 
 def report(
@@ -79,7 +89,7 @@ def report(
     supply : str
         Name or id of the supply.
     path : Path, optional
-        Where to; a name of its own in the current folder if not given.
+        Where to; a name of its own in that folder, or in the current one if not given.
     now : datetime
         The time, UTC.
     begin, end : str, optional
@@ -103,11 +113,10 @@ def report(
     """
     from lungwort.jobs.print_period import parse_days, period_sheet  # noqa: PLC0415 - keeps --help instant
     from lungwort.paper.period import period_pdf  # noqa: PLC0415 - keeps --help instant
-    from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - keeps --help instant
+    from lungwort.paper.write import write_bytes  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
-    if path is not None:
-        checked(path)
+    _check(path)
     with opened(where, read_only=True) as workspace:
         with workspace.register.at_one_time() as reader:
             thing = reader.get(Supply, supply)
@@ -143,7 +152,7 @@ def summary(
     site : str, optional
         Name or id of the site; the only one in use if not given.
     path : Path, optional
-        Where to; a name of its own in the current folder if not given.
+        Where to; a name of its own in that folder, or in the current one if not given.
     now : datetime
         The time, UTC.
     within_days : int, optional
@@ -166,11 +175,10 @@ def summary(
     from lungwort.jobs.status import status_of  # noqa: PLC0415 - keeps --help instant
     from lungwort.paper.site_summary import SummarySheet, summary_pdf  # noqa: PLC0415 - keeps --help instant
     from lungwort.paper.text import zone  # noqa: PLC0415 - keeps --help instant
-    from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - keeps --help instant
+    from lungwort.paper.write import write_bytes  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
-    if path is not None:
-        checked(path)
+    _check(path)
     days = HORIZON_DAYS if within_days is None else within_days
     with opened(where, read_only=True) as workspace:
         with workspace.register.at_one_time() as reader:
@@ -295,7 +303,7 @@ def notice(
     supply : str
         Name or id of the supply.
     path : Path, optional
-        Where to; a name of its own in the current folder if not given.
+        Where to; a name of its own in that folder, or in the current one if not given.
     now : datetime
         The time, UTC.
     decides : str, optional
@@ -316,12 +324,11 @@ def notice(
         Where it could not be written.
     """
     from lungwort.paper.notice import NoticeSheet, notice_pdf  # noqa: PLC0415 - keeps --help instant
-    from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - keeps --help instant
+    from lungwort.paper.write import write_bytes  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.state import open_findings, supply_state  # noqa: PLC0415 - keeps --help instant
 
-    if path is not None:
-        checked(path)
+    _check(path)
     with opened(where, read_only=True) as workspace:
         thing = workspace.register.get(Supply, supply)
         snapshot = take(workspace.register, now)
@@ -382,7 +389,7 @@ def tags(
     supply : str
         Name or id of the supply.
     path : Path, optional
-        Where to; a name of its own in the current folder if not given.
+        Where to; a name of its own in that folder, or in the current one if not given.
     now : datetime
         The time, UTC.
     stages : sequence of str
@@ -405,11 +412,10 @@ def tags(
         Where it could not be written.
     """
     from lungwort.paper.tag import tag_pdf  # noqa: PLC0415 - keeps --help instant
-    from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - keeps --help instant
+    from lungwort.paper.write import write_bytes  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
-    if path is not None:
-        checked(path)
+    _check(path)
     with opened(where, read_only=True) as workspace:
         register = workspace.register
         thing = register.get(Supply, supply)
@@ -477,7 +483,7 @@ def workbook(where: Where, path: Path | None = None, *, now: datetime) -> Printe
     where : Where
         Which workspace.
     path : Path, optional
-        Where to; a name of its own in the current folder if not given.
+        Where to; a name of its own in that folder, or in the current one if not given.
     now : datetime
         The time, UTC.
 
@@ -493,11 +499,10 @@ def workbook(where: Where, path: Path | None = None, *, now: datetime) -> Printe
     """
     from lungwort.jobs.print_tests import all_tests  # noqa: PLC0415 - keeps --help instant
     from lungwort.paper.all_tests import tests_xlsx  # noqa: PLC0415 - keeps --help instant
-    from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - keeps --help instant
+    from lungwort.paper.write import write_bytes  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
-    if path is not None:
-        checked(path)
+    _check(path)
     with opened(where, read_only=True) as workspace:
         snapshot = take(workspace.register, now)
         rows, notes = all_tests(snapshot, workspace_name=workspace.name)
