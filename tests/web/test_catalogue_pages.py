@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, get_type_hints
 
 import pytest
-from fastapi import APIRouter, FastAPI
 from fastapi.routing import APIRoute
 from tests.web.kit import NOW, Visitor, text_of
 
@@ -23,13 +22,6 @@ if TYPE_CHECKING:
 
 PLACES = ("/people", "/outlets", "/instruments", "/lots", "/sites")
 HOSTILE = '<script>alert("x")</script>'
-
-
-def routes_of(router: APIRouter) -> list[APIRoute]:
-    """Give the addresses of a module of pages."""
-    app = FastAPI()
-    app.include_router(router)
-    return [one for one in app.routes if isinstance(one, APIRoute)]
 
 
 def first_id(visitor: Visitor, place: str) -> str:
@@ -393,9 +385,14 @@ def test_every_address_names_the_role_it_needs() -> None:
         "workspace",
     )
     testing = ("/use", "/bump", "/cartridges/new", "/hours/new", "/events/new")
+    keeping = (
+        *("/new", "/change", "/retire", "/assessment", "/backup", "/welcome"),
+        "/stages/{stage_id}",
+    )
     number = 0
     for name in modules:
-        for route in routes_of(importlib.import_module(f"lungwort.web.pages.{name}").router):
+        for route in importlib.import_module(f"lungwort.web.pages.{name}").router.routes:
+            assert isinstance(route, APIRoute)
             role = get_type_hints(route.endpoint, include_extras=True)["ctx"]
             path = route.path
             number += 1
@@ -403,14 +400,7 @@ def test_every_address_names_the_role_it_needs() -> None:
                 assert role == Approving, path
             elif path.endswith(testing):
                 assert role == Testing, path
-            elif (
-                "POST" in (route.methods or ())
-                or path.endswith(
-                    ("/new", "/change", "/retire", "/assessment", "/backup", "/welcome")
-                )
-                or "/worn/" in path
-                or path.endswith("/stages/{stage_id}")
-            ):
+            elif "POST" in (route.methods or ()) or path.endswith(keeping) or "/worn/" in path:
                 assert role == Keeping, path
             else:
                 assert role == Looking, path

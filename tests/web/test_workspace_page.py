@@ -4,17 +4,12 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
-from tests.web.kit import NOW, Visitor, text_of
+from tests.web.kit import NOW, Visitor, app_on, text_of, visitor_on
 
-from lungwort.errors import OldWorkspaceError
 from lungwort.jobs import workspace as job
 from lungwort.jobs.opening import Where
-
-if TYPE_CHECKING:
-    from typing import NoReturn
 
 
 def test_the_head_is_shown_whole(reader: Visitor, year: Path) -> None:
@@ -39,19 +34,21 @@ def test_a_backup_can_be_brought_back(visitor: Visitor, folder: Path, tmp_path: 
     assert job.show(Where(workspace=made.folder), now=NOW).plain["journal"] == before
 
 
-def test_it_is_brought_up_to_date_though_it_cannot_be_read(
-    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
+def test_an_old_workspace_is_brought_up_to_date(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """It is brought up to date though it cannot be read."""
+    """A database of the first form cannot be read until somebody who may asks for the step."""
+    from lungwort.register import migrate
 
-    def old(*_: object, **__: object) -> NoReturn:
-        raise OldWorkspaceError("The database is that of an older lungwort.")
-
-    visitor.page("/today")
-    with monkeypatch.context() as patch:
-        patch.setattr(job, "show", old)
-        answer = visitor.get("/workspace")
+    with monkeypatch.context() as older:
+        older.setattr(migrate, "HEAD", "0001")
+        folder = job.create(
+            tmp_path / "old", name="Merrowgate (invented)", person="Wenna Harkle", now=NOW
+        ).folder
+    with visitor_on(app_on(folder)) as one:
+        answer = one.get("/workspace")
         assert answer.status_code == 503
         assert 'action="/workspace/upgrade"' in answer.text
-    said = visitor.done("/workspace/upgrade")
-    assert "has the form of this lungwort" in said
+        said = one.done("/workspace/upgrade")
+        assert "has the form of this lungwort" in said
+        assert "Merrowgate (invented)" in one.page("/workspace")

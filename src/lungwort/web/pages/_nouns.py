@@ -289,24 +289,20 @@ def told(error: LungwortError) -> str:
     return _ARGUMENT.sub(lambda found: f"--{found[1].lower()}", str(error))
 
 
-def pages(thing: Thing, *, shown_elsewhere: bool = False) -> APIRouter:
+def pages(thing: Thing, router: APIRouter, *, shown_elsewhere: bool = False) -> None:
     """Make the pages of a kind of thing: list, one of them, new, change, retire, void.
 
     Parameters
     ----------
     thing : Thing
         The kind of thing.
+    router : fastapi.APIRouter
+        Gets the addresses ``/things``, ``/things/new``, ``/things/{id}`` and those below it.
     shown_elsewhere : bool
         Whether the list and the page of one are made elsewhere.
-
-    Returns
-    -------
-    fastapi.APIRouter
-        With the addresses ``/things``, ``/things/new``, ``/things/{id}`` and those below it.
     """
-    router = APIRouter()
     if not shown_elsewhere:
-        router.include_router(_looked_at(thing))
+        _looked_at(thing, router)
 
     @router.get(f"{thing.place}/new")
     def new_page(ctx: Keeping) -> Response:
@@ -348,7 +344,7 @@ def pages(thing: Thing, *, shown_elsewhere: bool = False) -> APIRouter:
         return _void(ctx, thing, thing_id, form)
 
     if not shown_elsewhere:
-        router.include_router(_one(thing))
+        _one(thing, router)
     if thing.retire:
 
         @router.get(f"{thing.place}/{{thing_id}}/retire")
@@ -361,30 +357,20 @@ def pages(thing: Thing, *, shown_elsewhere: bool = False) -> APIRouter:
             """Record that it is no longer in use, or is in use again."""
             return _retire(ctx, thing, thing_id, form)
 
-    return router
 
-
-def _looked_at(thing: Thing) -> APIRouter:
-    router = APIRouter()
-
+def _looked_at(thing: Thing, router: APIRouter) -> None:
     @router.get(thing.place)
     def listed(ctx: Looking) -> Response:
         """List them."""
         return _list(ctx, thing)
 
-    return router
 
-
-def _one(thing: Thing) -> APIRouter:
+def _one(thing: Thing, router: APIRouter) -> None:
     # After "/new", which would be taken for an id.
-    router = APIRouter()
-
     @router.get(f"{thing.place}/{{thing_id}}")
     def shown(ctx: Looking, thing_id: str) -> Response:
         """Show one."""
         return _show(ctx, thing, thing_id)
-
-    return router
 
 
 def _list(ctx: Ctx, thing: Thing) -> Response:

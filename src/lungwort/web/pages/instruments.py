@@ -435,4 +435,4 @@ def paper(ctx: Looking, instrument_id: str, calibration_id: str) -> Response:
     )
 
 
-router.include_router(pages(INSTRUMENTS))
+pages(INSTRUMENTS, router)

@@ -231,4 +231,4 @@ def use(ctx: Testing, lot_id: str, form: Form) -> Response:
     return ctx.go(f"{PLACE}/{lot['id']}")
 
 
-router.include_router(pages(LOTS))
+pages(LOTS, router)

@@ -295,4 +295,4 @@ def worn(ctx: Keeping, outlet_id: str, worn_id: str, form: Form) -> Response:
     return ctx.go(f"{PLACE}/{view.plain['outlet']['id']}")
 
 
-router.include_router(pages(OUTLETS))
+pages(OUTLETS, router)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from fastapi import APIRouter
+
 from lungwort.jobs.catalogue import person as job
 from lungwort.register.model import Person
 from lungwort.web.forms import Field
@@ -71,4 +73,5 @@ PEOPLE: Final = Thing(
     none_left=N_("Show those who have left too"),
     sorts={2: "competent_until"},
 )
-router = pages(PEOPLE)
+router = APIRouter()
+pages(PEOPLE, router)

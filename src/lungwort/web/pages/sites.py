@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from attrs import evolve
+from fastapi import APIRouter
 
 from lungwort.jobs.catalogue import chosen
 from lungwort.jobs.catalogue import site as job
@@ -170,4 +171,5 @@ SITES: Final = Thing(
         "second_signature": "no",
     },
 )
-router = pages(SITES)
+router = APIRouter()
+pages(SITES, router)

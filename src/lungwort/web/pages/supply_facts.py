@@ -738,4 +738,4 @@ def assessment(ctx: Keeping, supply_id: str, form: Form) -> Response:
     return ctx.go(f"{PLACE}/{supply['id']}")
 
 
-router.include_router(pages(SUPPLIES, shown_elsewhere=True))
+pages(SUPPLIES, router, shown_elsewhere=True)
