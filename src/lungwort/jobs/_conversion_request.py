@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import Final
 
 from attrs import field, frozen
@@ -82,6 +83,8 @@ def read_request(
 ) -> Request:
     """Read the options of `lungwort.jobs.convert.convert`, whose meaning is told there."""
     value, unit_name = units.parse_quantity(source)
+    if not isfinite(value):
+        raise QuantityError(f"{source!r} is too large a number. Write it like '24 ppm'.")
     notes: list[str] = []
     return Request(
         value=value,

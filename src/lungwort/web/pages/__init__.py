@@ -8,6 +8,7 @@ PAGES: Final = (
     "accounts",
     "approvals",
     "certificates",
+    "convert",
     "findings",
     "instruments",
     "judge",
