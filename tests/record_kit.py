@@ -306,6 +306,28 @@ def build(folder: Path, database: str = "sqlite") -> Kit:
                     by_id=change.who.id,
                 )
             )
+            photo = b"\x89PNG\r\n\x1a\n invented"
+            change.add(
+                m.Photo(
+                    hand_test_id=tests[-1].id,
+                    step="connect",
+                    name="outlet.png",
+                    media_type="image/png",
+                    photo_sha256=workspace.put_file(photo),
+                    size_bytes=len(photo),
+                    time=change.now,
+                    by_id=change.who.id,
+                )
+            )
+            change.add(
+                m.Approval(
+                    verdict_id=verdicts[-1].id,
+                    outlet_id=outlet.id,
+                    supply_id=supply.id,
+                    asked_at=change.now,
+                    asked_by_id=change.who.id,
+                )
+            )
             change.add(
                 m.Action(
                     finding_id=finding.id,

@@ -73,7 +73,7 @@ def test_all_of_a_supply(built: Any, tmp_path: Path) -> None:
     assert kit.bytes_below(built.folder) == before
     assert (packed.log_imports, packed.hand_tests, packed.verdicts) == (2, 2, 2)
     assert [number for number, _ in packed.certificates] == ["YARD-2026-0001", "YARD-2026-0002"]
-    assert packed.entries == sum(map(len, records.values())) == 27
+    assert packed.entries == sum(map(len, records.values())) == 28
     assert [one["version"] for one in records["supply"]] == [1, 2]
     assert {one["name"] for one in records["supply"]} == {"yard"}
     assert [one["name"] for one in records["outlet"]] == ["hose 1"]

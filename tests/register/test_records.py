@@ -129,7 +129,16 @@ def test_what_rests_on_a_mistake_is_voided_first(workspace: Workspace, now: date
         for kind in ("hand_test", "log_import", "verdict", "finding", "supply", "person"):
             with pytest.raises(RegisterError, match=r"cannot be voided while the .* names it"):
                 change.void(made[kind], "A mistake.")
-        for kind in ("supply_state", "action", "finding", "certificate", "verdict", "hand_test"):
+        for kind in (
+            "supply_state",
+            "action",
+            "finding",
+            "approval",
+            "certificate",
+            "verdict",
+            "photo",
+            "hand_test",
+        ):
             change.void(made[kind], "A mistake.")
 
     # The lot stays used although the test counts no more.
@@ -144,7 +153,15 @@ def test_an_instrument_that_only_a_reading_names_is_not_voided(
     with sqlite_workspace.register.change(who=WENNA, now=now) as change:
         made = one_of_each(change)
         change.void(made["calibration"], "Of another one.")
-        for kind in ("supply_state", "action", "finding", "certificate", "verdict", "log_import"):
+        for kind in (
+            "supply_state",
+            "action",
+            "finding",
+            "approval",
+            "certificate",
+            "verdict",
+            "log_import",
+        ):
             change.void(made[kind], "A mistake.")
         with pytest.raises(
             RegisterError, match="'four gases' cannot be voided while the hand test"

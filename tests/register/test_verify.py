@@ -58,7 +58,7 @@ def test_a_sound_record_fits(tmp_path: Path, database: str) -> None:
     assert found.entries == found.records == len(entries)
     # Two of each: CSV, recipe, log document, procedure, inputs, result, PDF; one calibration paper.
     # The recipe of both imports is the same file.
-    assert found.files == 14
+    assert found.files == 15
     assert (found.parts, found.certificates, found.verdicts) == (2, 2, 2)
     assert found.head == head
     leaves = [leaf_hash(entry.content.encode()) for entry in entries]
@@ -189,8 +189,8 @@ def test_a_change_that_is_recorded_meanwhile_is_no_alteration(
     found = check(folder)
     monkeypatch.undo()
 
-    assert (found.entries, found.problems, found.remarks) == (31, (), ())
-    assert check(folder).entries == 32
+    assert (found.entries, found.problems, found.remarks) == (33, (), ())
+    assert check(folder).entries == 34
 
 
 def test_a_verdict_that_comes_out_otherwise_is_found(folder: Path) -> None:
