@@ -380,6 +380,7 @@ def test_every_address_names_the_role_it_needs() -> None:
         "instruments",
         "lots",
         "sites",
+        "supply_assessment",
         "supply_facts",
         "welcome",
         "workspace",

@@ -23,6 +23,7 @@ PAGES: Final = (
     "readings",
     "sign_in",
     "sites",
+    "supply_assessment",
     "supply_facts",
     "supplies",
     "tasks",

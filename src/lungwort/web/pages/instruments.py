@@ -18,17 +18,8 @@ from lungwort.web.context import Approving, Ctx, Looking, Testing
 from lungwort.web.forms import Field, form_page
 from lungwort.web.lists import Cell
 from lungwort.web.menu import N_
-from lungwort.web.pages._nouns import (
-    NOTE,
-    THEN,
-    Ask,
-    Part,
-    Thing,
-    own_path,
-    pages,
-    part_of,
-    told,
-)
+from lungwort.web.pages._noun_pages import pages
+from lungwort.web.pages._nouns import NOTE, THEN, Ask, Part, Thing, own_path, part_of, told
 from lungwort.web.posted import Form, Posted, plain_name
 
 if TYPE_CHECKING:

@@ -15,7 +15,8 @@ from lungwort.web.context import Ctx, Testing
 from lungwort.web.forms import Field, form_page
 from lungwort.web.lists import Cell
 from lungwort.web.menu import N_
-from lungwort.web.pages._nouns import NOTE, Ask, Part, Thing, groups_of, pages, part_of, told
+from lungwort.web.pages._noun_pages import pages
+from lungwort.web.pages._nouns import NOTE, Ask, Part, Thing, groups_of, part_of, told
 from lungwort.web.posted import Form
 
 if TYPE_CHECKING:

@@ -15,6 +15,7 @@ from lungwort.web.context import Ctx, Keeping
 from lungwort.web.forms import Field, form_page
 from lungwort.web.lists import Cell
 from lungwort.web.menu import N_
+from lungwort.web.pages._noun_pages import pages
 from lungwort.web.pages._nouns import (
     NOTE,
     REASON,
@@ -22,7 +23,6 @@ from lungwort.web.pages._nouns import (
     Part,
     Thing,
     groups_of,
-    pages,
     part_of,
     told,
     typed_values,

@@ -10,7 +10,8 @@ from lungwort.jobs.catalogue import person as job
 from lungwort.register.model import Person
 from lungwort.web.forms import Field
 from lungwort.web.menu import N_
-from lungwort.web.pages._nouns import NOTE, Ask, Thing, pages
+from lungwort.web.pages._noun_pages import pages
+from lungwort.web.pages._nouns import NOTE, Ask, Thing
 
 if TYPE_CHECKING:
     from lungwort.web.context import Ctx

@@ -13,7 +13,8 @@ from lungwort.register.model import Site
 from lungwort.web.forms import Field
 from lungwort.web.lists import Cell
 from lungwort.web.menu import N_
-from lungwort.web.pages._nouns import NOTE, Ask, Part, Thing, groups_of, pages, part_of
+from lungwort.web.pages._noun_pages import pages
+from lungwort.web.pages._nouns import NOTE, Ask, Part, Thing, groups_of, part_of
 
 if TYPE_CHECKING:
     from lungwort.jobs.catalogue.shape import View

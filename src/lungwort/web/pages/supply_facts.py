@@ -9,31 +9,29 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 
 from lungwort.errors import LungwortError, UnknownRecordError
-from lungwort.jobs.catalogue import assess, treatment
 from lungwort.jobs.catalogue import lot as lot_job
-from lungwort.jobs.catalogue import site as site_job
 from lungwort.jobs.catalogue import supply as job
+from lungwort.jobs.catalogue import treatment
 from lungwort.jobs.catalogue.shape import ChangedMeanwhileError, Seen
 from lungwort.register.model import Stage, Supply
 from lungwort.web.context import Ctx, Keeping, Looking, Testing
 from lungwort.web.forms import Field, form_page
 from lungwort.web.lists import Cell
 from lungwort.web.menu import N_
+from lungwort.web.pages._noun_pages import pages
 from lungwort.web.pages._nouns import (
     NOTE,
     REASON,
     VERSION,
-    Ask,
     Part,
     Thing,
     check_choices,
     groups_of,
-    pages,
     told,
     typed_values,
     version_in,
 )
-from lungwort.web.pages.sites import limit_field
+from lungwort.web.pages._supply_asks import STAGE, supply_asks
 from lungwort.web.posted import Form, Posted
 
 if TYPE_CHECKING:
@@ -42,21 +40,6 @@ if TYPE_CHECKING:
     from lungwort.jobs.catalogue.shape import Done, Section, View
 
 PLACE: Final = "/supplies"
-KINDS: Final = (
-    ("airline-compressor", N_("Compressor for an airline")),
-    ("charging-compressor", N_("Compressor that charges cylinders")),
-    ("cylinder-bank", N_("Bank of cylinders")),
-    ("ring-main", N_("Ring main")),
-)
-STAGES: Final = (
-    ("separator", N_("Separator")),
-    ("filter", N_("Filter")),
-    ("drier", N_("Drier")),
-    ("carbon", N_("Activated carbon")),
-    ("catalyst", N_("Catalyst")),
-    ("cartridge", N_("Cartridge")),
-    ("other", N_("Something else")),
-)
 EVENTS: Final = (
     ("maintenance", N_("Maintenance or repair")),
     ("moved", N_("It was moved")),
@@ -70,124 +53,6 @@ WHEN: Final = Field(
     option="--time",
     help=N_("In the site's time; left empty it is now."),
 )
-
-
-def _asks(ctx: Ctx, new: bool) -> tuple[Ask, ...]:
-    sites = site_job.listed(ctx.where).plain["sites"]
-    site = Field(
-        name="site",
-        label=N_("Site"),
-        kind="choice",
-        option="--site",
-        required=True,
-        groups=groups_of(
-            ctx.gettext("On record"), ((one["id"], one["title"] or one["name"]) for one in sites)
-        ),
-        help="" if new else N_("Another site is a move, after which a new test is due."),
-    )
-    return (
-        Ask(field=site),
-        Ask(
-            field=Field(
-                name="name",
-                label=N_("Short name"),
-                option="--name",
-                required=True,
-                help=N_("Without blanks, such as hall-compressor."),
-            )
-        ),
-        Ask(
-            field=Field(
-                name="title",
-                label=N_("Full name"),
-                option="--title",
-                help=N_("As it stands on certificates and on the notice."),
-            )
-        ),
-        Ask(
-            field=Field(
-                name="kind",
-                label=N_("What it is"),
-                kind="choice",
-                choices=KINDS,
-                option="--kind",
-                required=True,
-            )
-        ),
-        Ask(
-            field=Field(
-                name="maker_plate",
-                label=N_("Plate"),
-                option="--plate",
-                help=N_("What the plate on the machine says: type, serial number, year."),
-            )
-        ),
-        Ask(
-            field=Field(
-                name="oil_lubricated",
-                label=N_("Is the compressor lubricated with oil?"),
-                kind="choice",
-                choices=(("yes", N_("Yes")), ("no", N_("No")), ("unknown", N_("Not known"))),
-                option="--oil-lubricated",
-                required=True,
-                help=N_("What is not known is treated as yes."),
-            ),
-            blank="unknown",
-        ),
-        Ask(field=Field(name="lubricant", label=N_("Lubricant"), option="--lubricant")),
-        Ask(
-            field=Field(
-                name="intake",
-                label=N_("Draws its air from"),
-                option="--intake",
-                help=N_("Where the intake is, and what stands near it."),
-            )
-        ),
-        Ask(
-            field=Field(
-                name="serves",
-                label=N_("Serves"),
-                option="--serves",
-                help=N_("Who breathes its air, and at what work."),
-            )
-        ),
-        Ask(
-            field=Field(
-                name="pressure_bar_g",
-                label=N_("Highest supply pressure"),
-                kind="number",
-                unit="bar(g)",
-                option="--pressure",
-                help=N_(
-                    "Limits on water depend on it. Another unit may be typed behind the number."
-                ),
-            ),
-            blank="none",
-            unit="bar(g)",
-        ),
-        Ask(
-            field=Field(
-                name="lowest_temperature_c",
-                label=N_("Lowest temperature of the line or cylinder"),
-                kind="number",
-                unit="°C",
-                option="--lowest-temperature",
-                help=N_("In the coldest night of the year; water must not freeze there."),
-            ),
-            blank="none",
-            unit="°C",
-        ),
-        Ask(
-            field=evolve(
-                limit_field(ctx),
-                help=N_(
-                    "Only where it is another than that of the site: air in cylinders has its own."
-                ),
-            ),
-            blank="none",
-        ),
-        Ask(field=NOTE),
-    )
 
 
 def _shown(ctx: Ctx, name: str) -> View:
@@ -211,7 +76,7 @@ SUPPLIES: Final = Thing(
     back=N_("Is in use again"),
     listed=lambda ctx, retired: job.listed(ctx.where, now=ctx.now, retired_too=retired),
     shown=_shown,
-    asks=_asks,
+    asks=supply_asks,
     facts=job.SupplyFacts,
     do_add=job.add,
     do_change=job.change,
@@ -265,60 +130,6 @@ class _Entry:
             return self.form(ctx, supply_id, form.values, error)
         ctx.tell(done)
         return ctx.go(f"{PLACE}/{view.plain['supply']['id']}")
-
-
-STAGE: Final = (
-    Ask(
-        field=Field(
-            name="name",
-            label=N_("Short name"),
-            option="--name",
-            required=True,
-            help=N_("Without blanks, such as carbon-1."),
-        )
-    ),
-    Ask(
-        field=Field(
-            name="kind",
-            label=N_("What it is"),
-            kind="choice",
-            choices=STAGES,
-            option="--kind",
-            required=True,
-        )
-    ),
-    Ask(
-        field=Field(
-            name="place",
-            label=N_("Place in the air's way"),
-            kind="number",
-            option="--place",
-            help=N_("1 for the first after the compressor; left empty it is the last."),
-        )
-    ),
-    Ask(
-        field=Field(
-            name="change_hours",
-            label=N_("Changed after"),
-            kind="number",
-            unit="h",
-            option="--change-hours",
-            help=N_("Hours of running, by its maker's instruction."),
-        ),
-        blank="none",
-    ),
-    Ask(
-        field=Field(
-            name="change_months",
-            label=N_("Changed at the latest after"),
-            kind="number",
-            unit="months",
-            option="--change-months",
-        ),
-        blank="none",
-    ),
-    Ask(field=NOTE),
-)
 
 
 def _add_stage(ctx: Ctx, supply_id: str, form: Posted) -> Done:
@@ -648,94 +459,6 @@ def _with_void(section: Section, home: str, *, voids: bool) -> Part:
         empty=section.empty,
         below=section.below,
     )
-
-
-# --- how often it is tested -------------------------------------------------------------------
-
-
-def _assessment(
-    ctx: Ctx,
-    supply_id: str,
-    values: Mapping[str, str],
-    error: LungwortError | None = None,
-    proposed: assess.Proposed | None = None,
-) -> Response:
-    supply = _shown(ctx, supply_id).plain["supply"]
-    asked = assess.questionnaire(None)
-    decision = (
-        Field(
-            name="months",
-            label=N_("Decided: a test at least every"),
-            kind="number",
-            unit="months",
-            option="--months",
-            required=True,
-        ),
-        Field(
-            name="why",
-            label=N_("Why another interval than the proposed one"),
-            kind="area",
-            option="--why",
-            help=N_("Needed for a longer one: a competent person answers for it."),
-        ),
-    )
-    fields = [
-        Field(
-            name=f"q.{one.key}",
-            label=one.text,
-            kind="choice",
-            choices=tuple((choice.key, choice.text) for choice in one.choices),
-        )
-        for one in asked.questions
-    ]
-    return form_page(
-        ctx,
-        "supply_facts/assessment.html",
-        title=N_("How often to test"),
-        fields=(*fields, *decision) if proposed else fields,
-        action=f"{PLACE}/{supply['id']}/assessment",
-        submit=N_("Record the decision") if proposed else N_("See what it leads to"),
-        values=values,
-        error=told(error) if error else None,
-        name=supply["title"] or supply["name"],
-        back=f"{PLACE}/{supply['id']}",
-        asked=asked,
-        proposed=proposed,
-    )
-
-
-@router.get(f"{PLACE}/{{supply_id}}/assessment")
-def assessment_page(ctx: Keeping, supply_id: str) -> Response:
-    """Ask the questions on how often a supply is tested."""
-    return _assessment(ctx, supply_id, {})
-
-
-@router.post(f"{PLACE}/{{supply_id}}/assessment")
-def assessment(ctx: Keeping, supply_id: str, form: Form) -> Response:
-    """Propose an interval; record the decision once it is made."""
-    supply = _shown(ctx, supply_id).plain["supply"]
-    asked = assess.questionnaire(None)
-    answers = {
-        one.key: text for one in asked.questions if (text := form.text(f"q.{one.key}")) is not None
-    }
-    proposed = None
-    try:
-        proposed = assess.propose(ctx.session(), supply["id"], asked, answers)
-        months = form.text("months")
-        if months is None:
-            return _assessment(
-                ctx,
-                supply_id,
-                {**form.values, "months": str(proposed.proposal.months)},
-                proposed=proposed,
-            )
-        done = assess.decide(
-            ctx.session(), supply["id"], asked, answers, months=months, why=form.text("why")
-        )
-    except LungwortError as error:
-        return _assessment(ctx, supply_id, form.values, error, proposed)
-    ctx.tell(done)
-    return ctx.go(f"{PLACE}/{supply['id']}")
 
 
 pages(SUPPLIES, router, shown_elsewhere=True)
