@@ -141,6 +141,119 @@ def verify(
         )
 
 
+@frozen(kw_only=True)
+class Alone:
+    """What was found of one certificate or pack by itself, without the record.
+
+    Parameters
+    ----------
+    name, kind : str
+        Name of the file; ``certificate`` or ``pack``.
+    title : str
+        What it says it is of; empty for a certificate.
+    head : str
+        The head that it shows, ``SIZE:ROOT``.
+    counts : tuple of (str, int)
+        What it holds [1].
+    problems : tuple of (str, str)
+        Where something does not fit, and what.
+    remarks, proves, proves_not : tuple of str
+        What is to be minded, what is proved, and what is not.
+    """
+
+    name: str
+    kind: str
+    title: str
+    head: str
+    counts: tuple[tuple[str, int], ...]
+    problems: tuple[tuple[str, str], ...]
+    remarks: tuple[str, ...]
+    proves: tuple[str, ...]
+    proves_not: tuple[str, ...]
+
+
+CERTIFICATE_PROVES: Final = (
+    "The result inside the paper is the one whose digest its code shows: the two belong together."
+)
+CERTIFICATE_PROVES_NOT: Final = (
+    (
+        "That the paper is genuine. Anyone can make a paper with a code that fits it: only the record, "
+        "or a pack from it, shows that this certificate was issued."
+    ),
+    "That it was not voided since, or that the air is fit to breathe now.",
+)
+
+
+def check_alone(outside: Outside) -> tuple[Alone, ...]:
+    """Check certificates and packs by themselves, of whatever workspace; nothing in them is run.
+
+    Parameters
+    ----------
+    outside : Outside
+        The files, and heads that were kept elsewhere: packs must go on from them.
+
+    Returns
+    -------
+    tuple of Alone
+        One a file, packs first.
+
+    Raises
+    ------
+    InputError
+        Where nothing was given, a head is no head, or a file is neither certificate nor pack.
+    """
+    from lungwort.paper import verify_pack  # noqa: PLC0415 - only here
+    from lungwort.register.papers import carries, code_of  # noqa: PLC0415 - only here
+
+    if not outside.packs and not outside.certificates:
+        raise InputError("Nothing was given to be checked. Give a certificate or a pack.")
+    heads = [parse_head(text) for text in outside.heads]
+    found = []
+    for path in outside.packs:
+        report = verify_pack.check(path, [(head.size, head.root) for head in heads])
+        if not report.root:
+            said = "; ".join(f"{where}: {what}" for where, what in report.problems[:1])
+            raise InputError(f"{path.name} is no evidence pack that can be read ({said}).")
+        found.append(
+            Alone(
+                name=path.name,
+                kind="pack",
+                title=report.title,
+                head=f"{report.size}:{report.root}",
+                counts=tuple(report.counts.items()),
+                problems=tuple(report.problems),
+                remarks=tuple(report.remarks),
+                proves=() if report.problems else verify_pack.PROVES,
+                proves_not=verify_pack.PROVES_NOT,
+            )
+        )
+    for path in outside.certificates:
+        content = _read(path, "certificate")
+        code = code_of(content)
+        if code is None:
+            raise InputError(
+                f"{path.name} shows no head that can be read from the file: it is no certificate of "
+                "lungwort as it was issued."
+            )
+        digest, size, root = code
+        fits = carries(content, digest)
+        wrong = "The result inside the paper is not the one that its code names: it was altered."
+        found.append(
+            Alone(
+                name=path.name,
+                kind="certificate",
+                title="",
+                head=f"{size}:{root}",
+                counts=(),
+                problems=() if fits else (("result", wrong),),
+                remarks=(),
+                proves=(CERTIFICATE_PROVES,) if fits else (),
+                proves_not=CERTIFICATE_PROVES_NOT,
+            )
+        )
+    return tuple(found)
+
+
 def parse_head(text: str) -> TreeHead:
     """Read a head as it is typed.
 

@@ -16,7 +16,7 @@ from fastapi.responses import Response
 
 from lungwort.errors import InputError, LungwortError, UnknownRecordError
 from lungwort.jobs import verify as job
-from lungwort.jobs.verify import Outcome, Outside
+from lungwort.jobs.verify import Alone, Outcome, Outside
 from lungwort.web.context import Ctx, Looking
 from lungwort.web.forms import Field, attempt, form_page
 from lungwort.web.menu import N_
@@ -25,6 +25,7 @@ from lungwort.web.tasks import Progress, tasks
 
 router = APIRouter()
 
+Found = Outcome | tuple[Alone, ...]
 MOST_KEPT: Final = 40
 MOST_MEMBERS: Final = 20_000
 MOST_UNPACKED_BYTES: Final = 8 * 1024**3
@@ -45,6 +46,12 @@ FIELDS: Final = (
         many=True,
         option="--head",
         help=N_("One a line, as SIZE:ROOT, as it stands on a certificate."),
+    ),
+    Field(
+        name="alone",
+        label=N_("The files are of another workspace: check them by themselves"),
+        kind="flag",
+        help=N_("The record kept here is then left out."),
     ),
 )
 
@@ -85,17 +92,20 @@ def check(ctx: Looking, form: Form) -> Response:
             shutil.rmtree(folder, ignore_errors=True)
             raise
         outside = Outside(heads=heads, certificates=certificates, packs=packs)
-        where, results = ctx.where, _results(ctx)
+        results, alone = _results(ctx), form.flag("alone")
+        where = ctx.where
 
         def work(progress: Progress) -> str:
             try:
+                if alone:
+                    return f"/verify/{results.keep(job.check_alone(outside), ctx)}"
                 outcome = job.verify(where, outside, progress=progress)
             finally:
                 shutil.rmtree(folder, ignore_errors=True)
             return f"/verify/{results.keep(outcome, ctx)}"
 
         task = tasks(ctx.request.app).start(
-            ctx.gettext(N_("Checking the record")),
+            ctx.gettext(N_("Checking the files") if alone else N_("Checking the record")),
             work,
             by=ctx.visit,
             alone="verify",
@@ -110,9 +120,9 @@ class Results:
     """Checks that were made since the server was started."""
 
     def __init__(self) -> None:
-        self._kept: OrderedDict[str, tuple[Outcome, datetime]] = OrderedDict()
+        self._kept: OrderedDict[str, tuple[Found, datetime]] = OrderedDict()
 
-    def keep(self, outcome: Outcome, ctx: Ctx) -> str:
+    def keep(self, outcome: Found, ctx: Ctx) -> str:
         """Keep what was found; give the name under which it is shown."""
         name = secrets.token_urlsafe(12)
         self._kept[name] = (outcome, ctx.now)
@@ -120,7 +130,7 @@ class Results:
             self._kept.popitem(last=False)
         return name
 
-    def get(self, name: str) -> tuple[Outcome, datetime] | None:
+    def get(self, name: str) -> tuple[Found, datetime] | None:
         """Give what was found."""
         return self._kept.get(name)
 
@@ -142,6 +152,8 @@ def found(ctx: Looking, name: str) -> Response:
             "This check was made before the server was started anew. Check again."
         )
     outcome, at = kept
+    if isinstance(outcome, tuple):
+        return ctx.page("verify/alone.html", found=outcome, at=at)
     return ctx.page("verify/found.html", outcome=outcome, at=at, shows_not=job.SHOWS_NOT)
 
 
