@@ -185,10 +185,18 @@ def test_what_is_worn_at_an_outlet(visitor: Visitor, folder: Path) -> None:
     assert "is not below" in said
     form = visitor.page(f"/outlets/{key}/worn/{worn['id']}")
     assert value_of(form, "minimum_flow_l_min") == "120"
-    changed = {**typed, "minimum_flow_l_min": "6 cfm", "in_use": "no", "reason": "another mask"}
+    changed = {
+        **typed,
+        "minimum_flow_l_min": "6 cfm",
+        "version": "1",
+        "in_use": "no",
+        "reason": "another mask",
+    }
     visitor.done(f"/outlets/{key}/worn/{worn['id']}", changed)
     worn = outlet_job.show(Where(workspace=folder), key).plain["equipment"][-1]
     assert worn["in_use"] is False
+    said = visitor.refused(f"/outlets/{key}/worn/{worn['id']}", {**changed, "count": "5"})
+    assert "changed it meanwhile" in said
     # 1 ft³ is 28.316846592 L by definition of the foot (0.3048 m exactly).
     assert float(worn["minimum_flow_l_min"]) == pytest.approx(6 * 28.316846592, rel=1e-9)
 

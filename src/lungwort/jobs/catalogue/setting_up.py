@@ -102,6 +102,24 @@ def steps(where: Where, *, now: datetime) -> tuple[Step, ...]:
     return tuple(Step(kind, found[kind]) for kind in STEPS)
 
 
+def own_limit_sets(where: Where) -> tuple[tuple[str, str], ...]:
+    """Name the limit sets that lie in the workspace's own folder.
+
+    Parameters
+    ----------
+    where : Where
+        Which workspace.
+
+    Returns
+    -------
+    tuple of (str, str)
+        As a site or a supply names it; as it is called.
+    """
+    with opened(where, read_only=True) as workspace:
+        files = sorted((workspace.folder / "limits").glob("*.toml"))
+    return tuple((f"limits/{one.name}", one.stem) for one in files)
+
+
 def _sites(register: Reader) -> tuple[OnRecord, ...]:
     return tuple(
         OnRecord(

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from attrs import evolve
 from fastapi import APIRouter
 from fastapi.responses import Response
 
 from lungwort.errors import LungwortError, UnknownRecordError
 from lungwort.jobs.catalogue import outlet as job
 from lungwort.jobs.catalogue import supply as supply_job
-from lungwort.register.model import Outlet
+from lungwort.jobs.catalogue.shape import ChangedMeanwhileError, Seen
+from lungwort.register.model import Outlet, WearerEquipment
 from lungwort.web.context import Ctx, Keeping
 from lungwort.web.forms import Field, form_page
 from lungwort.web.lists import Cell
@@ -19,6 +21,7 @@ from lungwort.web.pages._noun_pages import pages
 from lungwort.web.pages._nouns import (
     NOTE,
     REASON,
+    VERSION,
     Ask,
     Part,
     Thing,
@@ -26,6 +29,7 @@ from lungwort.web.pages._nouns import (
     part_of,
     told,
     typed_values,
+    version_in,
 )
 from lungwort.web.posted import Form, Posted
 
@@ -208,6 +212,7 @@ def _worn_form(
     key: str,
     values: Mapping[str, str],
     error: LungwortError | None = None,
+    meanwhile: tuple[tuple[str, str, str, str], ...] = (),
 ) -> Response:
     outlet = view.plain["outlet"]
     fields = [one.field for one in WORN]
@@ -221,6 +226,7 @@ def _worn_form(
                 required=True,
             ),
             REASON,
+            VERSION,
         ]
     return form_page(
         ctx,
@@ -233,6 +239,7 @@ def _worn_form(
         error=told(error) if error else None,
         name=outlet["name"],
         back=f"{PLACE}/{outlet['id']}",
+        meanwhile=meanwhile,
     )
 
 
@@ -271,8 +278,15 @@ def worn_page(ctx: Keeping, outlet_id: str, worn_id: str) -> Response:
     """Ask what is different about what is worn at an outlet."""
     view = job.show(ctx.where, outlet_id)
     worn = _equipment(view, worn_id)
-    values = {**typed_values(worn, WORN), "in_use": "yes" if worn["in_use"] else "no"}
-    return _worn_form(ctx, view, worn_id, values)
+    return _worn_form(ctx, view, worn_id, _worn_values(worn))
+
+
+def _worn_values(worn: Mapping[str, Any]) -> dict[str, str]:
+    return {
+        **typed_values(worn, WORN),
+        "in_use": "yes" if worn["in_use"] else "no",
+        "version": str(worn["version"]),
+    }
 
 
 @router.post(f"{PLACE}/{{outlet_id}}/worn/{{worn_id}}")
@@ -285,10 +299,21 @@ def worn(ctx: Keeping, outlet_id: str, worn_id: str, form: Form) -> Response:
     if in_use != known["in_use"]:
         given["in_use"] = in_use
     facts = job.EquipmentFacts(**given)
+    session = evolve(ctx.session(), seen=Seen(WearerEquipment, worn_id, version_in(form)))
     try:
         done = job.equipment(
-            ctx.session(), view.plain["outlet"]["id"], known["name"], facts, form.text("reason")
+            session, view.plain["outlet"]["id"], known["name"], facts, form.text("reason")
         )
+    except ChangedMeanwhileError as error:
+        view = job.show(ctx.where, outlet_id)
+        now = _worn_values(_equipment(view, worn_id))
+        typed = form.values
+        both = tuple(
+            (one.field.label, "", now[name], typed.get(name, "").strip())
+            for one in WORN
+            if typed.get(name := one.field.name, "").strip() != now[name]
+        )
+        return _worn_form(ctx, view, worn_id, now, error, both)
     except LungwortError as error:
         return _worn_form(ctx, view, worn_id, form.values, error)
     ctx.tell(done.said, remarks=done.remarks)

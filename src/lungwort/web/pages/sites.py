@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 from attrs import evolve
 from fastapi import APIRouter
 
-from lungwort.jobs.catalogue import chosen
+from lungwort.jobs.catalogue import chosen, setting_up
 from lungwort.jobs.catalogue import site as job
 from lungwort.register.model import Site
 from lungwort.web.forms import Field
@@ -37,14 +37,18 @@ def limit_field(ctx: Ctx) -> Field:
     """Ask for a limit set, grouped by document."""
     from lungwort.jobs import limits  # noqa: PLC0415 - reads all sets
 
+    own = setting_up.own_limit_sets(ctx.where)
     return evolve(
         LIMITS,
-        groups=tuple(
-            (
-                group.document,
-                tuple((one.id, f"{one.title} ({ctx.gettext(one.use)})") for one in group.sets),
-            )
-            for group in limits.list_sets()
+        groups=(
+            *(((ctx.gettext("Your own"), own),) if own else ()),
+            *(
+                (
+                    group.document,
+                    tuple((one.id, f"{one.title} ({ctx.gettext(one.use)})") for one in group.sets),
+                )
+                for group in limits.list_sets()
+            ),
         ),
     )
 
