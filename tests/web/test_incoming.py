@@ -124,9 +124,10 @@ def test_a_file_half_come_is_none(tmp_path: Path) -> None:
     target, stream = batch.take("a.csv")
     with stream:
         stream.write(b"half")
-        assert len(batch.files) == 0
+        assert list(batch.files) == []
         batch.keep(target, stream)
-    assert tuple(one.name for one in batch.files) == ("a.csv",)
+    names = [path.name for path in batch.files]
+    assert names == ["a.csv"]
 
 
 def test_columns_are_settled_by_what_was_changed(tmp_path: Path) -> None:

@@ -8,12 +8,13 @@ from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
 
+from tests.web.kit import Clock, Visitor, text_of
+from tests.web.test_logs import bring, settled, taken
+
 from lungwort.jobs.opening import Where
 from lungwort.jobs.status import status
 from lungwort.register.verify import verify
 from lungwort.register.workspace import open_workspace
-from tests.web.kit import Clock, Visitor, text_of
-from tests.web.test_logs import bring, settled, taken
 
 
 def log(begin: datetime, *, co_ppm: float = 0.4, minutes: int = 240) -> str:
