@@ -29,6 +29,14 @@ WHAT: Final = (
 LONGEST: Final = 60
 """Characters of one answer; a number with its unit is shorter."""
 
+SELDOM: Final = frozenset(
+    {
+        *("to_pressure", "to_pressure_unit", "to_unit"),
+        *("at", "at_pressure", "molar_mass", "supercooled"),
+    }
+)
+"""Fields that most questions do not need; they can be unfolded."""
+
 Choices = tuple[tuple[str, str], ...]
 
 
@@ -170,6 +178,7 @@ def page(ctx: Looking) -> Response:
         except LungwortError as refused:
             error = refused
     form = form_view(fields, action="/convert", submit=N_("Convert"), values=values, error=error)
+    rest = tuple(one for one in fields if one.name in SELDOM)
     live = ctx.request.headers.get("HX-Request") == "true"
     return ctx.page(
         "convert/convert.html",
@@ -178,6 +187,9 @@ def page(ctx: Looking) -> Response:
         places=WHAT,
         form=form,
         found=found,
+        seldom=SELDOM,
+        rest=rest,
+        rest_open=any(values.get(one.name) or one.name in form.wrong for one in rest),
     )
 
 

@@ -38,7 +38,9 @@ FIELDS: Final = (
         label=N_("Certificates or packs that were kept elsewhere"),
         kind="file",
         many=True,
-        help=N_("PDF files as they were issued, or ZIP files as they were handed over."),
+        help=N_(
+            "Choose them or drop them here: PDF files as they were issued, or ZIP files as handed over."
+        ),
     ),
     Field(
         name="heads",
