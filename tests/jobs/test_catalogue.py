@@ -16,7 +16,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lungwort.errors import InputError, LungwortError, RegisterError, UnknownRecordError
+from lungwort.errors import (
+    InputError,
+    LimitSetError,
+    LungwortError,
+    RegisterError,
+    UnknownRecordError,
+)
 from lungwort.jobs.catalogue import (
     assess,
     channels,
@@ -33,7 +39,9 @@ from lungwort.jobs.catalogue import (
     voiding,
 )
 from lungwort.jobs.catalogue.shape import Session
+from lungwort.jobs.judging import limits_of
 from lungwort.jobs.opening import Where
+from lungwort.plan.snapshot import take
 from lungwort.register.model import (
     KINDS,
     Calibration,
@@ -55,6 +63,10 @@ from lungwort.register.model import (
 from lungwort.register.workspace import Workspace, create_workspace, open_workspace
 
 NOW = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
+OWN_SET = (
+    'format = 1\nid = "mine"\ntitle = "Ours"\nextends = ["en12021-2014-airline"]\n'
+    'use = "airline"\ndocument = "house rule"\nedition = "2026"\n'
+)
 
 
 def at(workspace: Workspace, *, by: str | None = None, hours: float = 0) -> Session:
@@ -255,14 +267,56 @@ def test_limit_set_and_plan_are_held_against_those_that_are_there(tmp_path: Path
     assert chosen.limit_set("none", "--limits") == ""
     assert chosen.plan_id("quarterly", "--plan") == "quarterly"
     mine = tmp_path / "mine.toml"
-    mine.write_text(
-        'format = 1\nid = "mine"\ntitle = "Ours"\nextends = ["en12021-2014-airline"]\n'
-        'use = "airline"\ndocument = "house rule"\nedition = "2026"\n',
-        encoding="utf-8",
-    )
+    mine.write_text(OWN_SET, encoding="utf-8")
     assert chosen.limit_set(str(mine), "--limits") == str(mine.resolve())
     assert "file of your own" in " ".join(chosen.limit_set_remarks(str(mine)))
     assert "not for breathing air" in " ".join(chosen.limit_set_remarks("osha-pel"))
+
+
+def test_a_limit_set_in_the_workspace_goes_where_the_workspace_goes(
+    yard: Workspace, tmp_path: Path
+) -> None:
+    """It is recorded relative to the workspace; an absolute path of old still works."""
+    mine = yard.folder / "limits" / "yard.toml"
+    mine.parent.mkdir()
+    mine.write_text(OWN_SET, encoding="utf-8")
+    elsewhere = tmp_path / "elsewhere.toml"
+    elsewhere.write_text(OWN_SET.replace('"mine"', '"other"'), encoding="utf-8")
+
+    made = site.change(at(yard), "slipway", site.SiteFacts(limit_set=str(mine)), "Ours.")
+    supply.change(at(yard), "hall", supply.SupplyFacts(limit_set=str(elsewhere)), "Another.")
+    supply.add(
+        at(yard),
+        "pier",
+        supply.SupplyFacts(kind="airline-compressor", limit_set="limits/yard.toml"),
+    )
+
+    assert yard.register.get(Site, "slipway").limit_set == "limits/yard.toml"
+    assert "file of your own" in " ".join(made.remarks)
+    moved = Path(shutil.copytree(yard.folder, tmp_path / "moved"))
+    shutil.rmtree(yard.folder / "limits")
+    with open_workspace(moved) as workspace:
+        snapshot = take(workspace.register, NOW)
+        hall, pier = (workspace.register.get(Supply, one) for one in ("hall", "pier"))
+        assert pier.limit_set == "limits/yard.toml"
+        assert limits_of(snapshot, pier).id == "mine"
+        assert limits_of(snapshot, hall).id == "other"
+        assert snapshot.limit_set_name(pier.id) == "limits/yard.toml"
+    # The same entries, in a folder that lacks the file: nothing is judged by the other's.
+    with pytest.raises(LimitSetError, match=r"supply pier cannot be used: .*does not exist"):
+        limits_of(take(yard.register, NOW), pier)
+
+
+@pytest.mark.parametrize("content", [None, "format = 1\n"])
+def test_a_limit_set_in_the_workspace_must_be_there_and_sound(
+    yard: Workspace, content: str | None
+) -> None:
+    """Neither a name without a file nor one with mistakes is put in force."""
+    if content is not None:
+        (yard.folder / "limits").mkdir()
+        (yard.folder / "limits" / "yard.toml").write_text(content, encoding="utf-8")
+    with pytest.raises(InputError, match=r"(?s)--limits: .*yard\.toml.*(does not exist|is missing)"):
+        site.change(at(yard), "slipway", site.SiteFacts(limit_set="limits/yard.toml"), "Ours.")
 
 
 def test_pressure_temperature_and_flow_carry_units() -> None:

@@ -470,7 +470,7 @@ def limits_of(snapshot: Snapshot, supply: Supply) -> LimitSet:
     from lungwort.limits.load import limit_set  # noqa: PLC0415 - keeps --help instant
 
     site = snapshot.site_of(supply)
-    name = snapshot.limit_set_name(supply.id)
+    name = snapshot.limit_set_source(supply.id)
     if not name:
         raise RegisterError(
             f"No limit set holds for the supply {supply.name}: neither it nor its site names one. "

@@ -349,7 +349,7 @@ def _evidence(snapshot: Snapshot, supply: Supply) -> SupplyEvidence:
     from lungwort.limits.load import limit_set  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.evidence import SupplyEvidence, supply_evidence  # noqa: PLC0415 - keeps --help instant
 
-    name = snapshot.limit_set_name(supply.id)
+    name = snapshot.limit_set_source(supply.id)
     if not name:
         why = (
             "Neither the supply nor its site names a limit set. Give one with "

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from attrs import Attribute, evolve, frozen
 
+from lungwort.limits.place import located
 from lungwort.plan.days import day_in, zone_of
 from lungwort.register import model
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from contextlib import AbstractContextManager
     from datetime import date, datetime
+    from pathlib import Path
 
 R = TypeVar("R", bound=model.Record)
 
@@ -48,6 +50,15 @@ class Versions(Protocol):
 
     def history(self, kind: type[R], thing_id: str, /) -> list[R]:
         """Give all versions of a thing, oldest first."""
+
+
+@runtime_checkable
+class Placed(Protocol):
+    """Whatever knows in which folder the workspace lies."""
+
+    @property
+    def folder(self) -> Path | None:
+        """The folder; None where it is not known."""
 
 
 @runtime_checkable
@@ -85,6 +96,9 @@ class Snapshot:
         The same.
     supply_versions : tuple of Supply
         All versions of the supplies, those that are no longer in force as well.
+    folder : pathlib.Path, optional
+        Folder of the workspace, in which limit sets of one's own are found; None where it is not
+        known.
     """
 
     now: datetime
@@ -111,6 +125,7 @@ class Snapshot:
     actions: tuple[model.Action, ...] = ()
     states: tuple[model.SupplyState, ...] = ()
     supply_versions: tuple[model.Supply, ...] = ()
+    folder: Path | None = None
 
     def site_of(self, supply: model.Supply) -> model.Site | None:
         """Find the site of a supply; None where it is not on record."""
@@ -171,6 +186,10 @@ class Snapshot:
         site = self.site_of(supply)
         return supply.limit_set or ("" if site is None else site.limit_set)
 
+    def limit_set_source(self, supply_id: str) -> str:
+        """Tell what to load for it: an id, or the path of a file; empty for none."""
+        return located(self.limit_set_name(supply_id), self.folder)
+
 
 def by_id(records: Iterable[R], record_id: str | None) -> R | None:
     """Find a record by its id.
@@ -225,7 +244,8 @@ def _kept(records: Records, now: datetime) -> Snapshot:
         known = _KEPT.get(newest.hash)
         if known is not None:
             _KEPT.move_to_end(newest.hash)
-            return evolve(known, now=now)
+            # A copy of the workspace elsewhere has the same entries.
+            return evolve(known, now=now, folder=_folder(records))
     taken = _take(records, now)
     with _HOLDER:
         _KEPT[newest.hash] = taken
@@ -267,4 +287,9 @@ def _take(records: Records, now: datetime) -> Snapshot:
         actions=tuple(records.all(model.Action)),
         states=tuple(records.all(model.SupplyState)),
         supply_versions=versions,
+        folder=_folder(records),
     )
+
+
+def _folder(records: Records) -> Path | None:
+    return records.folder if isinstance(records, Placed) else None

@@ -198,7 +198,7 @@ def may_return(
     state = supply_state(snapshot, supply_id)
     if state.state == IN_SERVICE:
         return (f"Supply {supply.name} is in service already.",)
-    name = snapshot.limit_set_name(supply_id)
+    name = snapshot.limit_set_source(supply_id)
     if limit_set is None and not name:
         return (
             (

@@ -40,6 +40,7 @@ from lungwort.register.reader import Reader
 
 if TYPE_CHECKING:
     from datetime import datetime
+    from pathlib import Path
 
     from sqlalchemy import Connection
 
@@ -61,6 +62,8 @@ class Change(Reader):
         The time of the change, UTC.
     newest : Entry, optional
         The newest entry before it; None where there is none.
+    folder : pathlib.Path, optional
+        Folder of the workspace.
 
     Attributes
     ----------
@@ -76,8 +79,14 @@ class Change(Reader):
 
     who: Person
 
-    def __init__(self, connection: Connection, now: datetime, newest: Entry | None) -> None:
-        super().__init__(connection)
+    def __init__(
+        self,
+        connection: Connection,
+        now: datetime,
+        newest: Entry | None,
+        folder: Path | None = None,
+    ) -> None:
+        super().__init__(connection, folder)
         self.now = now
         self.size = newest.seq if newest else 0
         self.made = 0

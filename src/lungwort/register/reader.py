@@ -29,6 +29,7 @@ from lungwort.register.queries import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from contextlib import AbstractContextManager
+    from pathlib import Path
 
     from sqlalchemy import Connection
 
@@ -46,10 +47,18 @@ class Reader:
     ----------
     connection : sqlalchemy.Connection, optional
         Within one transaction.
+    folder : pathlib.Path, optional
+        Folder of the workspace; None where it is not known.
     """
 
-    def __init__(self, connection: Connection | None = None) -> None:
+    def __init__(self, connection: Connection | None = None, folder: Path | None = None) -> None:
         self._connection = connection
+        self._folder = folder
+
+    @property
+    def folder(self) -> Path | None:
+        """Folder of the workspace, in which what the record names relatively is found."""
+        return self._folder
 
     def _reading(self) -> AbstractContextManager[Connection]:
         if self._connection is None:

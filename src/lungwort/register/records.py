@@ -59,9 +59,8 @@ class Register(Reader):
         read_only: bool = False,
         wait_seconds: float = WAIT_SECONDS,
     ) -> None:
-        super().__init__()
+        super().__init__(folder=folder)
         self._engine = engine
-        self._folder = folder
         self._heads = Heads(folder)
         self._read_only = read_only
         self._wait_seconds = wait_seconds
@@ -80,7 +79,7 @@ class Register(Reader):
             For reading.
         """
         with reading(self._engine) as connection:
-            yield Reader(connection)
+            yield Reader(connection, self.folder)
 
     @contextmanager
     def change(self, *, who: str, now: datetime, clock_is_right: bool = False) -> Iterator[Change]:
@@ -153,7 +152,7 @@ class Register(Reader):
             newest = newest_entry(connection)
             self._check_heads(connection, newest)
             _check_clock(newest, now, clock_is_right=clock_is_right)
-            change = Change(connection, now, newest)
+            change = Change(connection, now, newest, self.folder)
             try:
                 yield change
                 head = change.head() if change.made else None
@@ -185,11 +184,11 @@ class Register(Reader):
         if known is None and size == 0:
             return
         if known is not None:
-            refuse_older(known, size, str(self._folder))
+            refuse_older(known, size, str(self.folder))
             root = stored_tree.root(known.size, subtrees_of(connection)).hex()
             if root != known.root:
                 raise RegisterError(
-                    f"The first {known.size} entries of the journal in {self._folder} are not those "
+                    f"The first {known.size} entries of the journal in {self.folder} are not those "
                     f"that {FILE} knows: the record was altered. Nothing was recorded. Run "
                     "'lungwort verify', and restore the newest backup into a new folder."
                 )

@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from lungwort.errors import InputError, LimitSetError, PlanError
 from lungwort.jobs.catalogue.typed import NOTHING, near
+from lungwort.limits.place import is_kept, kept_name, located
 
 
 def zone(text: str, option: str) -> str:
@@ -103,14 +105,16 @@ def limit_set(text: str, option: str) -> str:
     Parameters
     ----------
     text : str
-        Id of a set that comes with lungwort, or the path of a TOML file of the user's own.
+        Id of a set that comes with lungwort, the path of a TOML file of the user's own, or
+        ``limits/NAME.toml`` for one in the workspace.
     option : str
         Option that it was given with, for the message.
 
     Returns
     -------
     str
-        The id, or the absolute path of the file; empty where ``none`` was given.
+        The id, or the absolute path of the file; empty where ``none`` was given. A name in the
+        workspace is left as it is: `placed` looks there.
 
     Raises
     ------
@@ -122,11 +126,52 @@ def limit_set(text: str, option: str) -> str:
     said = text.strip()
     if not said or said.casefold() == NOTHING:
         return ""
+    if is_kept(said) and not Path(said).exists():
+        return said
     try:
         found = load.limit_set(said)
     except LimitSetError as error:
         raise InputError(f"{option}: {error}") from error
     return found.id if said in load.shipped_ids() else str(Path(said).resolve())
+
+
+_OWN = (
+    "The limit set is a file of your own and is read anew at each verdict: keep it where it is. Each "
+    "verdict keeps what it was judged with."
+)
+
+
+def placed(values: dict[str, Any], workspace: Path | None) -> dict[str, Any]:
+    """Name a limit set of the workspace's own relative to it, and look whether it is there.
+
+    Parameters
+    ----------
+    values : dict
+        What is to be recorded of a site or a supply.
+    workspace : pathlib.Path, optional
+        Folder of the workspace; None where it is not known.
+
+    Returns
+    -------
+    dict
+        The same, with ``limit_set`` as the record names it.
+
+    Raises
+    ------
+    InputError
+        Where a set in the workspace is not there or has mistakes.
+    """
+    from lungwort.limits import load  # noqa: PLC0415 - only where a set is given
+
+    if not values.get("limit_set"):
+        return values
+    name = kept_name(values["limit_set"], workspace)
+    if is_kept(name):
+        try:
+            load.limit_set(located(name, workspace))
+        except LimitSetError as error:
+            raise InputError(f"--limits: {error}") from error
+    return {**values, "limit_set": name}
 
 
 def limit_set_remarks(name: str) -> tuple[str, ...]:
@@ -146,6 +191,8 @@ def limit_set_remarks(name: str) -> tuple[str, ...]:
 
     if not name:
         return ()
+    if is_kept(name):
+        return (_OWN,)
     found = load.limit_set(name)
     remarks = []
     if found.use in {"compressed air in general", "workplace exposure", "medicinal air"}:
@@ -154,10 +201,7 @@ def limit_set_remarks(name: str) -> tuple[str, ...]:
             "or a cylinder. Check that this is what is meant."
         )
     if name not in load.shipped_ids():
-        remarks.append(
-            "The limit set is a file of your own and is read anew at each verdict: keep it where "
-            "it is. Each verdict keeps what it was judged with."
-        )
+        remarks.append(_OWN)
     return tuple(remarks)
 
 

@@ -9,7 +9,7 @@ import attrs
 from attrs import field, frozen
 
 from lungwort.errors import InputError, StaleRecordError
-from lungwort.jobs.catalogue import typed
+from lungwort.jobs.catalogue import chosen, typed
 from lungwort.jobs.opening import Where, changer, opened
 from lungwort.paper.text import NO_VALUE, Clock, month_name
 from lungwort.register.convert import to_plain
@@ -383,7 +383,7 @@ def replaced(
         Where nothing would be different, or there is no reason.
     """
     why = need_reason(reason)
-    new = attrs.evolve(old, **values)
+    new = attrs.evolve(old, **chosen.placed(values, change.folder))
     if new == old:
         raise InputError(
             f"Nothing changes: {noun.called(old)} is on record like that already "

@@ -139,7 +139,7 @@ def add(at: Session, name: str, facts: SiteFacts) -> Done:
             f"Others: {', '.join(one for one in plan_ids() if one != DEFAULT)}."
         )
     with at.recording() as (_, change, said):
-        record = change.add(Site(**values))
+        record = change.add(Site(**chosen.placed(values, change.folder)))
     return Done(
         record,
         f"Site {record.name} is on record.",

@@ -8,6 +8,7 @@ from attrs import frozen
 
 from lungwort.errors import InputError
 from lungwort.jobs.catalogue import (
+    chosen,
     quantities,
     shape,
     showing,
@@ -169,7 +170,7 @@ def add(at: Session, name: str, facts: SupplyFacts) -> Done:
     _check_oil(values.get("oil_lubricated"), values.get("lubricant", ""))
     with at.recording() as (_, change, said):
         site = the_one(change, Site, facts.site, "--site", said)
-        record = change.add(Supply(site_id=site.id, **values))
+        record = change.add(Supply(site_id=site.id, **chosen.placed(values, change.folder)))
         said.extend(missing(record, site))
     return Done(
         record,
