@@ -50,11 +50,10 @@ PAGES: Final = (
     ("verify", "/verify"),
     ("print", "/print"),
     ("limit-sets", "/limits"),
-    ("compare-limit-sets", "/limits/compare?a=en12021-2014-airline&b=din-en-12021-2014"),
+    ("compare-limit-sets", "/limits/compare?a=en12021-2014-airline&b=cga-g7-1-grade-d"),
     ("convert", "/convert"),
     ("instruments", "/instruments"),
     ("people", "/people"),
-    ("workspace", "/workspace"),
 )
 """Name of the picture, and the page's address."""
 
