@@ -7,7 +7,7 @@ from urllib.parse import quote
 import pytest
 from tests.web.kit import Visitor, text_of
 
-from lungwort.jobs.limits import list_sets, show_set
+from lungwort.jobs.limits import list_sets, shipped_text, show_set
 from lungwort.jobs.limits_compare import compare
 
 IDS = [one.id for group in list_sets() for one in group.sets]
@@ -57,3 +57,14 @@ def test_no_file_is_read_by_its_address(reader: Visitor, name: str) -> None:
         assert answer.status_code in {400, 404, 422}
         assert "root:" not in answer.text
         assert "<script>alert" not in answer.text
+
+
+def test_a_set_of_ones_own(visitor: Visitor) -> None:
+    """A copy is taken, saved and listed; mistakes come back with their line."""
+    assert "EN 12021" in visitor.page("/limits/own?start=en12021-2014-airline")
+    told = visitor.refused("/limits/own", {"text": "format = 1\nid = 3 4\n"})
+    assert "line 2" in told
+    text = shipped_text("en12021-2014-airline")
+    named = text.replace('id = "en12021-2014-airline"', 'id = "yard"')
+    assert "yard" in visitor.done("/limits/own", {"text": named})
+    assert visitor.get("/limits/own?name=..%2Fworkspace").status_code == 404

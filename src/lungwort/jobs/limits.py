@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from importlib import resources
 from itertools import groupby
 from typing import TYPE_CHECKING
 
 from attrs import frozen
 
 from lungwort.air.analytes import ANALYTES
-from lungwort.limits.load import available, limit_set
+from lungwort.errors import LimitSetError
+from lungwort.limits.load import available, limit_set, shipped_ids
 from lungwort.limits.model import FROM_MEMORY, Bound, Limit, LimitSet
 from lungwort.limits.resolve import check_own_copy, limit_text, not_covered, row_texts, set_cautions
 
@@ -162,6 +164,30 @@ def show_set(id_or_path: str | os.PathLike[str]) -> SetView:
     """
     one = limit_set(id_or_path)
     return SetView(one, tuple(_row(limit) for limit in one), set_cautions(one))
+
+
+def shipped_text(set_id: str) -> str:
+    """Give the TOML of a set that comes with lungwort, for a copy of one's own.
+
+    Parameters
+    ----------
+    set_id : str
+        Its id.
+
+    Returns
+    -------
+    str
+        TOML.
+
+    Raises
+    ------
+    LimitSetError
+        Where there is none of that id.
+    """
+    if set_id not in shipped_ids():
+        raise LimitSetError(f"There is no limit set {set_id!r}. Choose one from the list.")
+    library = resources.files("lungwort.limits").joinpath("library", f"{set_id}.toml")
+    return library.read_text(encoding="utf-8")
 
 
 def list_json() -> dict[str, object]:
