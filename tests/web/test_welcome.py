@@ -162,7 +162,8 @@ def test_a_stranger_sets_up_a_site(start: Path, context: BrowserContext) -> None
             page.locator(f'[name="{name}"]').fill(value)
         page.get_by_label("Yes").check()
         _send(page)
-        page.get_by_text("What a first test needs is on record").wait_for()
+        # Nobody is on record as competent yet, so it is not called ready.
+        page.get_by_text("something is still to be said of them").wait_for()
         assert page.url.endswith("/welcome")
         width = page.evaluate("document.documentElement.scrollWidth")
         page.context.close()
@@ -177,3 +178,13 @@ def test_a_stranger_sets_up_a_site(start: Path, context: BrowserContext) -> None
         "lot": False,
         "person": True,
     }
+
+
+@pytest.mark.parametrize("name", ["x\x00y", "x\ny"])
+def test_a_folder_that_no_system_bears_is_refused(name: str, tmp_path: Path) -> None:
+    """Characters that are no letters are named, and nothing is made."""
+    with visitor_on(app_on(None)) as one:
+        one.page("/welcome")
+        told = one.refused("/welcome", {**FIRST, "folder": str(tmp_path / name)})
+    assert "no folder" in told
+    assert list(tmp_path.iterdir()) == []

@@ -125,6 +125,12 @@ def welcome(ctx: Keeping) -> Response:
         steps=[(one, SCREENS[one.kind]) for one in steps],
         following=following,
         ready=following is None,
+        # What a test with any other thing on record would prove, the thing's own line says.
+        lacking=any(
+            all(thing.lacks for thing in one.things)
+            for one in steps
+            if one.things and one.kind in {"site", "instrument", "person"}
+        ),
     )
 
 
@@ -172,6 +178,8 @@ def begin(ctx: Keeping, form: Form) -> Response:
 def _folder(text: str | None) -> Path:
     if not text:
         raise InputError("No folder is given. Give --workspace.")
+    if not text.isprintable():
+        raise InputError(f"--workspace {text!r} holds characters that no folder's name has.")
     try:
         folder = Path(text).expanduser()
     except RuntimeError as error:
