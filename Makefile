@@ -4,17 +4,19 @@
 #   make slow   run what takes minutes too, such as hundreds of kills during imports
 #   make bench  measure reading and judging against bare Polars
 #   make docs   write the generated pages of docs/
+#   make pictures  draw the pages of the web app for docs/ (needs chromium)
 
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 DEMO := demo-out
 
-.PHONY: try test lint types imports unit wheel slow bench docs clean
+.PHONY: try test lint types imports unit wheel slow bench docs pictures clean
 
 try: $(VENV)/ready-try
 	$(BIN)/lungwort demo $(DEMO)
 	@echo "The command is $(BIN)/lungwort; '$(BIN)/lungwort --help' says what it does."
+	@echo "In a browser: $(BIN)/lungwort serve --workspace $(DEMO)/workspace"
 
 test: $(VENV)/ready-test lint types imports unit wheel
 
@@ -42,9 +44,13 @@ wheel: $(VENV)/ready-test
 
 bench: $(VENV)/ready-test
 	$(BIN)/python bench/run.py
+	$(BIN)/python bench/web_pages.py
 
 docs: $(VENV)/ready-test
 	$(BIN)/python tools/generate_docs.py
+
+pictures: $(VENV)/ready-test
+	$(BIN)/python tools/screenshots.py
 
 $(VENV)/ready-try: pyproject.toml tools/set_up.py
 	$(PYTHON) tools/set_up.py $(VENV) try
