@@ -138,3 +138,16 @@ def test_table_view_sorts_numbers_as_numbers() -> None:
     )
     shown = table_view(Ctx(), table)  # type: ignore[arg-type]
     assert [row[0].text for row in shown.table.rows] == ["2", "10"]
+
+
+def test_a_comma_is_a_decimal_sign_where_german_is_spoken(visitor: Visitor) -> None:
+    """In fields for numbers alone, and where it can be read in one way only."""
+    listed = visitor.get("/api/v1/supplies").json()["supplies"]
+    supply = next(one["id"] for one in listed if one["name"] == "hall-compressor")
+    html = visitor.page(f"/supplies/{supply}/hours/new")
+    name = re.search(r'inputmode="decimal"[^>]*name="(\w+)"', html)
+    assert name is not None
+    assert f'name="numbers" value="{name[1]}"' in html
+    visitor.done("/language", {"language": "de"})
+    shown = visitor.done(f"/supplies/{supply}/hours/new", {name[1]: "9940,5", "numbers": name[1]})
+    assert "9940,5" in shown or "9.940,5" in shown

@@ -40,12 +40,15 @@ class Cell:
         Where it leads; empty for nowhere.
     mark : str
         Key of a verdict or a state, shown with its shape.
+    spoken : bool
+        Whether what leads somewhere is a sentence of ours and no name, and is translated.
     """
 
     text: str
     sort: Key | None = None
     href: str = ""
     mark: str = ""
+    spoken: bool = False
 
 
 @frozen

@@ -12,9 +12,14 @@ from attrs import field, frozen
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
+from lungwort.web.context import context_of
+from lungwort.web.german_values import typed
+
 MOST_FILES = 200
 MOST_FIELDS = 2000
 _LONGEST_NAME = 200
+NUMBERS = "numbers"
+"""Field of a form that names those that hold numbers."""
 
 
 @frozen
@@ -120,7 +125,22 @@ async def read_form(request: Request) -> AsyncIterator[Posted]:
                         files[name] = (*files.get(name, ()), received)
                 else:
                     fields[name] = (*fields.get(name, ()), value)
-        yield Posted(fields, files)
+        yield Posted(_as_numbers(request, fields), files)
+
+
+def _as_numbers(request: Request, fields: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+    """Read what stands in fields for numbers as the page's language writes them.
+
+    A form names these fields itself, since a comma is a mark between words in every other one.
+    """
+    numbers = set(fields.pop(NUMBERS, ()))
+    if not numbers:
+        return fields
+    language = context_of(request).language
+    return {
+        name: tuple(typed(value, language) for value in values) if name in numbers else values
+        for name, values in fields.items()
+    }
 
 
 def _kept(upload: UploadFile, folder: Path) -> Received:

@@ -63,7 +63,7 @@ def _row(one: Due, today: object) -> tuple[Cell, ...]:
     return (
         Cell(when_words(one), sort=one.due.isoformat()),
         Cell(_soon(one, today)),
-        Cell(one.what, href=_way(one)),
+        Cell(one.what, href=_way(one), spoken=True),
         Cell(one.subject),
         Cell(one.why),
         Cell(one.rule),
