@@ -247,7 +247,7 @@ def test_a_copy_says_what_the_original_says(base: str) -> None:
     assert read_text(toml_of(again), "mine.toml").digest == made.digest
 
 
-def _typed(draft: Draft, key: str, **values: str | bool) -> Draft:
+def _typed(draft: Draft, key: str, **values: Any) -> Draft:
     rows = tuple(evolve(one, **values) if one.key == key else one for one in draft.rows)
     return evolve(draft, **NAMED, rows=rows)
 

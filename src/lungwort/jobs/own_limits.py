@@ -33,7 +33,7 @@ MOST_SETS: Final = 500
 _NAME: Final = re.compile(r"[a-z0-9]+(?:[._-][a-z0-9]+)*")
 _LONGEST: Final = 80
 _EDITION: Final = re.compile(r"(?P<stem>.+)\.(?P<number>[2-9]|[1-9]\d{1,3})")
-_RESERVED: Final = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
+_RESERVED: Final = re.compile(r"(form|con|prn|aux|nul|com\d|lpt\d)(\..*)?")
 
 
 @frozen

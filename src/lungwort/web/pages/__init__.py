@@ -13,6 +13,7 @@ PAGES: Final = (
     "instruments",
     "judge",
     "limits",
+    "limits_form",
     "limits_own",
     "logs",
     "lots",

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import re
 from typing import Annotated, Final
+from urllib.parse import quote
 
 from fastapi import APIRouter, Path
 from fastapi.responses import Response
 
 from lungwort.errors import LimitSetError, LungwortError
 from lungwort.jobs import limits as job
+from lungwort.jobs import own_limits
 from lungwort.jobs.catalogue import site as site_job
 from lungwort.jobs.catalogue import supply as supply_job
-from lungwort.jobs.limits_compare import CANNOT, compare
+from lungwort.jobs.limits_compare import compare
+from lungwort.limits.place import FOLDER
 from lungwort.web.context import Ctx, Looking
 from lungwort.web.forms import Field, form_view
 from lungwort.web.lists import Cell, Column, Table, list_page
@@ -96,17 +99,37 @@ def one_set(ctx: Looking, name: Name) -> Response:
     return ctx.page("limits/set.html", view=view, held=_held(ctx).get(name, []))
 
 
+def _place(name: str) -> str:
+    if name.startswith(f"{FOLDER}/"):
+        return (
+            f"/limits/own/{quote(name.removeprefix(f'{FOLDER}/').removesuffix('.toml'), safe='')}"
+        )
+    return f"/limits/set/{quote(name, safe='')}"
+
+
+def _shipped_groups() -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+    return tuple(
+        (group.document, tuple((one.id, f"{one.title}, {one.use}") for one in group.sets))
+        for group in job.list_sets()
+    )
+
+
 @router.get("/limits/compare")
 def compared(ctx: Looking, a: str = "", b: str = "") -> Response:
     """Put two limit sets side by side."""
-    groups = tuple(
-        (group.document, tuple((one.id, f"{one.title}, {one.use}") for one in group.sets))
-        for group in job.list_sets()
+    own = tuple(
+        (f"{FOLDER}/{one.name}.toml", one.found.title)
+        for one in own_limits.listed(ctx.where)
+        if one.found is not None
+    )
+    groups = (
+        *(((ctx.gettext("Your own"), own),) if own else ()),
+        *_shipped_groups(),
     )
     found, error = None, None
     if a and b:
         try:
-            found = compare(shipped(a), shipped(b))
+            found = compare(own_limits.loadable(ctx.where, a), own_limits.loadable(ctx.where, b))
         except LungwortError as refused:
             error = refused
     form = form_view(
@@ -124,5 +147,5 @@ def compared(ctx: Looking, a: str = "", b: str = "") -> Response:
         status=200 if error is None else 422,
         form=form,
         found=found,
-        cannot=CANNOT,
+        places=tuple(_place(one) for one in (a, b)),
     )
