@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import re
 
+import pytest
 from tests.web.kit import Visitor, text_of
+
+from lungwort.errors import LimitSetError
 
 
 def test_the_way_of_a_closed_finding(reader: Visitor) -> None:
@@ -57,6 +60,30 @@ def test_a_finding_that_is_not_about_air(visitor: Visitor) -> None:
     visitor.done(f"{path}/cure", {"text": "A new label"})
     text = visitor.done(f"{path}/close", {"text": "It holds", "not_air": "yes"})
     assert "Closed done" in text
+    assert "Tested again no test was needed" in text
+    assert "Tested again done" not in text
+
+
+def test_a_rule_that_cannot_be_read_is_no_test(
+    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where it cannot be told whether it was tested again, it was not."""
+    html = visitor.page("/findings/new")
+    supply = re.search(r'<option value="(supply-[a-z0-9]+)">Hall compressor', html)
+    assert supply is not None
+    text = visitor.done("/findings/new", {"supply": supply[1], "text": "A smell"})
+    number = re.search(r"F-2026-\d{4}", text)
+    assert number is not None
+    for kind in ("cause", "cure"):
+        visitor.done(f"/findings/{number[0]}/{kind}", {"text": "x"})
+
+    def broken(*_: object) -> None:
+        raise LimitSetError("The limit set own-1 cannot be read.")
+
+    monkeypatch.setattr("lungwort.jobs.judging.limits_of", broken)
+    text = text_of(visitor.page(f"/findings/{number[0]}"))
+    assert "own-1 cannot be read" in text
+    assert "Tested again still to do" in text
 
 
 def test_an_unknown_action_is_refused(visitor: Visitor) -> None:

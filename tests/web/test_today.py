@@ -55,6 +55,23 @@ def test_a_screen_that_hears_nothing_takes_its_words_back(
         assert page.locator(".board.k-conforms").count() == 0
         assert "Not up to date" in page.locator(".boards").inner_text()
         assert "no longer counts" in page.locator(".stale-note").inner_text()
+        assert page.locator("#board .part").count() == 0
         context.set_offline(False)
         page.clock.run_for(70_000)
         page.locator(".board.k-conforms").wait_for()
+
+
+def test_an_answer_without_the_board_is_no_news(
+    folder: Path, clock: Clock, context: BrowserContext
+) -> None:
+    """Where another page comes instead, the words stay for three minutes and are then taken back."""
+    with served(app_on(folder, clock=clock)) as place:
+        page = context.new_page()
+        page.clock.install()
+        page.goto(f"{place}/today")
+        page.route("**/today", lambda route: route.fulfill(body="<main>Sign in</main>", status=200))
+        page.clock.run_for(70_000)
+        assert page.locator("#board").count() == 1
+        page.clock.run_for(190_000)
+        assert page.locator(".board.k-conforms").count() == 0
+        assert "Not up to date" in page.locator(".boards").inner_text()

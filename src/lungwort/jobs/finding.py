@@ -79,6 +79,10 @@ class FindingShown:
         What is still needed to close it.
     remarks : tuple of str
         What was taken for granted.
+    retests : tuple of (str, str, str)
+        Conforming verdicts after the cure: when they were drawn, at which outlet, and their ids.
+    tested_again : bool
+        Whether there is one for each outlet concerned; in doubt there is not.
     """
 
     finding: Finding
@@ -90,6 +94,8 @@ class FindingShown:
     actions: tuple[ActionShown, ...]
     lacks: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    retests: tuple[tuple[str, str, str], ...] = ()
+    tested_again: bool = False
 
     def plain(self) -> dict[str, Any]:
         """Give it in JSON values."""
@@ -533,6 +539,7 @@ def _shown(snapshot: Snapshot, finding: Finding, remarks: Sequence[str] = ()) ->
     except LungwortError as error:
         # A limit set that cannot be read must not hide the finding.
         lacks = (str(error),)
+    tested = _retests_after_cure(snapshot, finding)
     return FindingShown(
         finding=finding,
         supply=_name(snapshot.supplies, finding.supply_id),
@@ -547,7 +554,25 @@ def _shown(snapshot: Snapshot, finding: Finding, remarks: Sequence[str] = ()) ->
         ),
         lacks=lacks,
         remarks=tuple(remarks),
+        retests=tuple(
+            (clock.time(one.judged_at), _name(snapshot.outlets, one.outlet_id), one.id)
+            for one in tested
+        ),
+        tested_again=bool(tested)
+        and {one.outlet_id for one in tested} == {one.id for one in _outlets(snapshot, finding)},
     )
+
+
+def _retests_after_cure(snapshot: Snapshot, finding: Finding) -> tuple[VerdictRecord, ...]:
+    from lungwort.errors import LungwortError  # noqa: PLC0415 - beside its use
+    from lungwort.plan.state import newest_action  # noqa: PLC0415 - keeps --help instant
+
+    if newest_action(snapshot, finding.id, CURE) is None:
+        return ()
+    try:
+        return retests(snapshot, finding)
+    except LungwortError:
+        return ()
 
 
 def _name(records: Sequence[Supply | Outlet | Person], thing_id: str | None) -> str:

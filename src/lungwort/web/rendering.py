@@ -121,7 +121,13 @@ def _word(context: Context, key: str) -> str:
     return ctx.gettext(WORDS.get(key, key.replace("_", " ")))
 
 
-_STATE_SHAPES: Final = {"in_service": "conforms", "withdrawn": "does_not_conform"}
+_STATE_SHAPES: Final = {"withdrawn": "does_not_conform", "under_test": "undecided"}
+_IN_SERVICE: Final = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 24 24" class="shape in_service" '
+    'aria-hidden="true"><path class="line" d="M6,4L19,12L6,20Z" fill="none" stroke="#56606b" '
+    'stroke-width="2.2" stroke-linejoin="round"/></svg>'
+)
+"""Air that may be used is not air that conforms: it has no verdict's shape."""
 
 
 def shape(key: str) -> Markup:
@@ -137,8 +143,8 @@ def shape(key: str) -> Markup:
     markupsafe.Markup
         SVG.
     """
-    if key == "under_test":
-        key = "undecided"
+    if key == "in_service":
+        return Markup(_IN_SERVICE)  # noqa: S704 - drawn by us
     key = _STATE_SHAPES.get(key, key)
     return Markup(verdict_shape(key)) if key in VERDICT_WORDS else Markup("")  # noqa: S704 - drawn by us
 

@@ -80,14 +80,20 @@ class Stage:
         Whether it is behind us.
     lines : tuple of (str, str, str)
         When, by whom, what.
+    verdicts : tuple of (str, str, str)
+        When, at which outlet, and the verdict's id.
+    not_needed : bool
+        Whether it is left out, since it is not about the air.
     """
 
     label: str
     done: bool
     lines: tuple[tuple[str, str, str], ...] = ()
+    verdicts: tuple[tuple[str, str, str], ...] = ()
+    not_needed: bool = False
 
 
-def _stages(shown: FindingShown, retested: bool) -> tuple[Stage, ...]:
+def _stages(shown: FindingShown) -> tuple[Stage, ...]:
     def of(kind: str) -> tuple[tuple[str, str, str], ...]:
         return tuple(
             (one.when, one.by, one.action.text) for one in shown.actions if one.action.kind == kind
@@ -98,7 +104,15 @@ def _stages(shown: FindingShown, retested: bool) -> tuple[Stage, ...]:
         Stage(N_("Found"), True, ((shown.when, shown.by, shown.finding.text),)),
         Stage(N_("Cause"), bool(causes), causes),
         Stage(N_("Cure"), bool(cures), cures),
-        Stage(N_("Tested again"), retested or not shown.is_open, ()),
+        Stage(
+            N_("Tested again"),
+            shown.tested_again,
+            (),
+            shown.retests,
+            not_needed=not shown.tested_again
+            and not shown.is_open
+            and not job.is_about_air(shown.finding),
+        ),
         Stage(N_("Closed"), not shown.is_open, ends),
     )
 
@@ -158,14 +172,12 @@ def _page(
     ctx: Ctx, number: str, posted: tuple[str, dict[str, str], LungwortError] | None = None
 ) -> Response:
     shown = job.show_finding(ctx.where, number, now=ctx.now)
-    lacks = shown.lacks
-    retested = shown.is_open and not any("test" in one.casefold() for one in lacks)
     begun = shown.finding.opened_at
     return ctx.page(
         "findings/finding.html",
         status=200 if posted is None else 422,
         shown=shown,
-        stages=_stages(shown, retested and bool(shown.actions)),
+        stages=_stages(shown),
         forms=_action_forms(shown, posted),
         about_air=job.is_about_air(shown.finding),
         begin=(begun - AROUND).isoformat(),
