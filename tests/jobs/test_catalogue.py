@@ -315,7 +315,9 @@ def test_a_limit_set_in_the_workspace_must_be_there_and_sound(
     if content is not None:
         (yard.folder / "limits").mkdir()
         (yard.folder / "limits" / "yard.toml").write_text(content, encoding="utf-8")
-    with pytest.raises(InputError, match=r"(?s)--limits: .*yard\.toml.*(does not exist|is missing)"):
+    with pytest.raises(
+        InputError, match=r"(?s)--limits: .*yard\.toml.*(does not exist|is missing)"
+    ):
         site.change(at(yard), "slipway", site.SiteFacts(limit_set="limits/yard.toml"), "Ours.")
 
 
