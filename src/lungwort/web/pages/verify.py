@@ -5,7 +5,6 @@ from __future__ import annotations
 import secrets
 import shutil
 import tempfile
-import zipfile
 from collections import OrderedDict
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +13,8 @@ from typing import Final
 from fastapi import APIRouter
 from fastapi.responses import Response
 
-from lungwort.errors import InputError, LungwortError, UnknownRecordError
+from lungwort.errors import LungwortError, UnknownRecordError
+from lungwort.jobs import sent_in
 from lungwort.jobs import verify as job
 from lungwort.jobs.verify import Alone, Outcome, Outside
 from lungwort.web.context import Ctx, Looking
@@ -27,10 +27,6 @@ router = APIRouter()
 
 Found = Outcome | tuple[Alone, ...]
 MOST_KEPT: Final = 40
-MOST_MEMBERS: Final = 20_000
-MOST_UNPACKED_BYTES: Final = 8 * 1024**3
-MOST_RATIO: Final = 400
-"""A pack holds text and papers; more than this is made to fill a memory, not to be read."""
 
 FIELDS: Final = (
     Field(
@@ -106,13 +102,18 @@ def check(ctx: Looking, form: Form) -> Response:
                 shutil.rmtree(folder, ignore_errors=True)
             return f"/verify/{results.keep(outcome, ctx)}"
 
-        task = tasks(ctx.request.app).start(
-            ctx.gettext(N_("Checking the files") if alone else N_("Checking the record")),
-            work,
-            by=ctx.visit,
-            alone="verify",
-            back="/verify",
-        )
+        try:
+            task = tasks(ctx.request.app).start(
+                ctx.gettext(N_("Checking the files") if alone else N_("Checking the record")),
+                work,
+                by=ctx.visit,
+                alone="verify",
+                back="/verify",
+            )
+        except LungwortError:
+            # No task takes the files away.
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
         return f"/tasks/{task}"
 
     return attempt(ctx, do, again=lambda error: _page(ctx, form.values, error))
@@ -160,43 +161,14 @@ def found(ctx: Looking, name: str) -> Response:
 
 
 def _sorted(files: tuple[Received, ...], folder: Path) -> tuple[tuple[Path, ...], tuple[Path, ...]]:
-    """Tell papers from packs by what they begin with, and refuse what is neither."""
-    certificates, packs = [], []
+    """Tell papers from packs, and refuse what is neither or means harm."""
+    certificates: list[Path] = []
+    packs: list[Path] = []
     for number, one in enumerate(files):
-        with one.path.open("rb") as file:
-            begins = file.read(8)
+        kind = sent_in.kind_of(one.path)
         place = folder / str(number)
         place.mkdir()
         kept = place / one.name
-        if begins.startswith(b"%PDF-"):
-            certificates.append(kept)
-        elif begins.startswith(b"PK\x03\x04"):
-            _refuse_bomb(one)
-            packs.append(kept)
-        else:
-            raise InputError(
-                f"{one.name} is neither a PDF file nor a ZIP file. Give a certificate as it was "
-                "issued, or a pack as it was handed over."
-            )
-        shutil.copyfile(one.path, kept)
+        (certificates if kind == sent_in.CERTIFICATE else packs).append(kept)
+        shutil.move(one.path, kept)
     return tuple(certificates), tuple(packs)
-
-
-def _refuse_bomb(one: Received) -> None:
-    """Look at an archive's list of contents before anything of it is unpacked."""
-    try:
-        with zipfile.ZipFile(one.path) as archive:
-            members = archive.infolist()
-    except (zipfile.BadZipFile, OSError, ValueError) as error:
-        raise InputError(f"{one.name} is no ZIP file that can be read ({error}).") from error
-    unpacked = sum(member.file_size for member in members)
-    packed = max(1, sum(member.compress_size for member in members))
-    if (
-        len(members) > MOST_MEMBERS
-        or unpacked > MOST_UNPACKED_BYTES
-        or unpacked / packed > MOST_RATIO
-    ):
-        raise InputError(
-            f"{one.name} would unpack to {unpacked / 1e6:.0f} MB in {len(members)} files: that is no "
-            "evidence pack. Nothing of it was unpacked."
-        )
