@@ -9,6 +9,7 @@ from urllib.parse import quote
 import pytest
 from tests.web.kit import NOW, Visitor, text_of
 
+from lungwort.jobs import certificates
 from lungwort.jobs.certificates import WHY, CertificateShown, list_certificates
 from lungwort.jobs.opening import Where
 
@@ -86,3 +87,17 @@ def test_none_of_that_number(reader: Visitor, number: str) -> None:
         answer = reader.get(f"/certificates/{quote(number, safe='')}{tail}")
         assert answer.status_code in {404, 422}
         assert "<script>alert" not in answer.text
+
+
+def test_nothing_may_be_shown_of_a_record_that_was_altered(
+    reader: Visitor, known: tuple[CertificateShown, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is in force by its rows is not shown where its entry is not proved to be there."""
+    one = next(one for one in known if one.may_be_shown)
+    assert "May be shown today" in text_of(reader.page(_address(one)))
+    for wrong in ((False, True), (True, False)):
+        monkeypatch.setattr(certificates, "_proved", lambda *_, wrong=wrong: wrong)
+        text = text_of(reader.page(_address(one)))
+        assert "May be shown today" not in text
+        assert "Do not show it today" in text
+        assert "NOT proved" in text

@@ -93,3 +93,14 @@ def test_live_answers_are_shown_even_where_refused(reader: Visitor) -> None:
     answer = reader.get("/convert?what=gas&value=x&unit=ppm", headers={"HX-Request": "true"})
     assert answer.status_code == 200
     assert "note-refused" in answer.text
+
+
+def test_a_pressure_without_its_unit_is_not_guessed(reader: Visitor) -> None:
+    """Gauge or absolute is asked for, at the field that lacks it."""
+    told = text_of(
+        reader.page(
+            "/convert?what=moisture&value=24&unit=ppm&target=pressure-dew-point&pressure=7",
+            status=422,
+        )
+    )
+    assert "choose the unit of this pressure" in told

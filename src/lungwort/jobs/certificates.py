@@ -272,6 +272,20 @@ class CertificateView:
     is_included: bool
     goes_on: bool
 
+    @property
+    def may_be_shown(self) -> bool:
+        """Whether it may be shown today; never where it is not proved to lie in the journal."""
+        return self.shown.may_be_shown and self.is_included and self.goes_on
+
+    @property
+    def why(self) -> str:
+        """Why it may be shown today, or may not, in whole sentences."""
+        if self.is_included and self.goes_on:
+            return self.shown.why
+        return (
+            "The record was altered: it is not proved that this certificate lies in it. Check it."
+        )
+
 
 def show_certificate(folder: Path | Where | None, number: str, *, now: datetime) -> CertificateView:
     """Show one certificate, a voided one too.

@@ -80,7 +80,9 @@ def certificate(ctx: Looking, number: str) -> Response:
         "certificates/certificate.html",
         seen=seen,
         one=seen.shown.certificate,
-        mark=_mark(seen.shown.standing),
+        mark=(
+            _mark(seen.shown.standing) if seen.is_included and seen.goes_on else "does_not_conform"
+        ),
     )
 
 

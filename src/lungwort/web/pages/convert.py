@@ -238,7 +238,13 @@ def _converted(what: str, values: Mapping[str, str], fields: Iterable[Field]) ->
 def _pressure(given: Mapping[str, str], name: str) -> str | None:
     if name not in given:
         return None
-    return f"{given[name]} {given.get(f'{name}_unit', 'bar(g)')}"
+    unit = given.get(f"{name}_unit")
+    if unit is None:
+        raise QuantityError(
+            f"--{name.replace('_', '-')}: choose the unit of this pressure; gauge and absolute differ "
+            "by one atmosphere."
+        )
+    return f"{given[name]} {unit}"
 
 
 def _molar_mass(text: str | None) -> float | None:

@@ -127,12 +127,26 @@ def _page(
         error="" if error is None else str(error),
         lines=written.splitlines(),
         analytes=tuple((key, one.name) for key, one in ANALYTES.items()),
+        names={key: one.name for key, one in ANALYTES.items()},
+        open=_open(rows, "" if error is None else str(error)),
         quantities=_QUANTITIES,
         units=tuple(UNITS),
         averagings=AVERAGINGS,
         statuses=STATUSES,
         uses=rows_job.uses(),
     )
+
+
+def _open(rows: tuple[Row, ...], told: str) -> frozenset[int]:
+    """Say which rows are shown at once: those that a message names, else the first empty one."""
+    named = {
+        place
+        for place, one in enumerate(rows)
+        if not one.is_empty
+        and any(f"limit {name}" in told for name in (repr(one.key), one.key, repr(one.analyte)))
+    }
+    empty = next((place for place, one in enumerate(rows) if one.is_empty), len(rows))
+    return frozenset(named or {empty})
 
 
 @router.get(f"{PLACE}/form")
