@@ -51,11 +51,12 @@ def visitor(folder: Path, clock: Clock) -> Iterator[Visitor]:
         yield one
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """Start the chromium of Debian."""
+    """Start the chromium of Debian, for one module."""
     if not Path(CHROMIUM).exists():
         pytest.skip("chromium is not installed")
+    # Its event loop would be in the way of other modules' tests, so it does not outlive this one.
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as play:
