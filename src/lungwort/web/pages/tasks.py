@@ -24,4 +24,10 @@ def task(ctx: Looking, task_id: str) -> Response:
     if found.state == DONE:
         return ctx.go(found.goes_to)
     alone = ctx.request.headers.get("HX-Request") == "true"
-    return ctx.page("tasks/progress.html" if alone else "tasks/task.html", task=found)
+    notes = list(ctx.visit.notes)
+    page = ctx.page("tasks/progress.html" if alone else "tasks/task.html", task=found)
+    if found.state == DONE:
+        # It ended while the page was made, which would then wait for nothing.
+        ctx.visit.notes = notes
+        return ctx.go(found.goes_to)
+    return page
