@@ -559,14 +559,24 @@ def _shown(snapshot: Snapshot, finding: Finding, remarks: Sequence[str] = ()) ->
             for one in tested
         ),
         tested_again=bool(tested)
-        and {one.outlet_id for one in tested} == {one.id for one in _outlets(snapshot, finding)},
+        and (
+            not is_open
+            or {one.outlet_id for one in tested} == {one.id for one in _outlets(snapshot, finding)}
+        ),
     )
 
 
 def _retests_after_cure(snapshot: Snapshot, finding: Finding) -> tuple[VerdictRecord, ...]:
     from lungwort.errors import LungwortError  # noqa: PLC0415 - beside its use
-    from lungwort.plan.state import newest_action  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.snapshot import by_id  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plan.state import finding_open, newest_action  # noqa: PLC0415 - keeps --help instant
 
+    if not finding_open(snapshot, finding.id):
+        # What it was closed on, and no verdict that came later.
+        end = newest_action(snapshot, finding.id, CLOSE)
+        known = None if end is None or not end.verdict_id else end.verdict_id
+        verdict = None if known is None else by_id(snapshot.verdicts, known)
+        return () if verdict is None else (verdict,)
     if newest_action(snapshot, finding.id, CURE) is None:
         return ()
     try:
