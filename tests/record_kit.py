@@ -328,6 +328,17 @@ def build(folder: Path, database: str = "sqlite") -> Kit:
                     asked_by_id=change.who.id,
                 )
             )
+            sheet = "format = 1\n"
+            change.add(
+                m.PlantRecord(
+                    supply_id=supply.id,
+                    name="plant.toml",
+                    text=sheet,
+                    sheet_digest=hashlib.sha256(sheet.encode()).hexdigest(),
+                    time=change.now,
+                    by_id=change.who.id,
+                )
+            )
             change.add(
                 m.Action(
                     finding_id=finding.id,

@@ -13,6 +13,9 @@
     │   ├── SpotError         a hand test that cannot be understood
     │   ├── ProcedureError    a procedure that has a mistake in it
     │   ├── PlanError         a rule set for intervals that has a mistake in it
+    │   ├── PlantError        a plant sheet that has a mistake in it, or plant that cannot be worked out
+    │   ├── ExposureError     exposure limits or stays of wearers that cannot be used
+    │   ├── BudgetError       an uncertainty budget that has a mistake in it
     │   └── RegisterError     the record cannot be used as asked
     │       ├── UnknownRecordError    no such thing is on record
     │       ├── StaleRecordError      somebody else changed it meanwhile
@@ -124,6 +127,18 @@ class SpotError(InputError):
 
 class ProcedureError(InputError):
     """A procedure has a mistake in it."""
+
+
+class PlantError(InputError):
+    """A plant sheet has a mistake in it, or what it describes cannot be worked out."""
+
+
+class ExposureError(InputError):
+    """Exposure limits or the stays of wearers cannot be used."""
+
+
+class BudgetError(InputError):
+    """An uncertainty budget has a mistake in it."""
 
 
 class PlanError(InputError):

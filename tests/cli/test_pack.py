@@ -75,7 +75,7 @@ def test_one_json_document(built: Any, tmp_path: Path) -> None:
     assert json.loads(made.stdout)["pack"] == str(tmp_path / "a.zip")
     assert json.loads(made.stdout)["certificates"][0]["number"] == "YARD-2026-0001"
     assert json.loads(checked.stdout)["fits"] is True
-    assert json.loads(checked.stdout)["head"]["size"] == 33
+    assert json.loads(checked.stdout)["head"]["size"] == 34
 
 
 def test_an_altered_record_leaves_with_1(built: Any, tmp_path: Path) -> None:

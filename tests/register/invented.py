@@ -136,6 +136,16 @@ def one_of_each(change: Change) -> dict[str, Any]:
         )
     )
     add(
+        model.PlantRecord(
+            supply_id=id_of("supply"),
+            name="plant.toml",
+            text="format = 1\n",
+            sheet_digest=DIGEST,
+            time=NOON,
+            by_id=by,
+        )
+    )
+    add(
         model.Instrument(
             name="four gases",
             channels=(

@@ -159,7 +159,7 @@ def test_each_column_of_the_journal(folder: Path, column: str) -> None:
         assert "Its number is 8, and 7 should come here." in told(found)
 
 
-@pytest.mark.parametrize("seq", [1, 2, 15, 33])
+@pytest.mark.parametrize("seq", [1, 2, 15, 34])
 def test_a_rewritten_content_with_its_hash(folder: Path, seq: int) -> None:
     """Content and hash fit each other; the table, the chain and the tree do not."""
     with tampering(folder) as database:
@@ -177,7 +177,7 @@ def test_a_rewritten_content_with_its_hash(folder: Path, seq: int) -> None:
     assert "heads.txt, line" in told(found)
 
 
-@pytest.mark.parametrize("seq", [1, 7, 33])
+@pytest.mark.parametrize("seq", [1, 7, 34])
 def test_a_deleted_entry(folder: Path, seq: int) -> None:
     """Alone: its row is left; the numbers have a step."""
     with tampering(folder) as database:
@@ -186,7 +186,7 @@ def test_a_deleted_entry(folder: Path, seq: int) -> None:
 
     assert f"The row {seq} (" in first(found)
     assert "no entry of the journal recorded it" in first(found)
-    if seq < 33:
+    if seq < 34:
         assert f"Its number is {seq + 1}, and {seq} should come here." in told(found)
 
 
@@ -224,7 +224,7 @@ def test_an_inserted_entry(folder: Path) -> None:
     found = check(folder)
 
     # It takes its own place in the tree; only its hashes there tell, if they were not made as well.
-    assert first(found).startswith("entry 34 (person forger, version 1)")
+    assert first(found).startswith("entry 35 (person forger, version 1)")
 
 
 def test_an_inserted_entry_that_is_perfect_in_itself_stands_out_by_the_heads(folder: Path) -> None:
@@ -280,7 +280,7 @@ def test_a_cut_tail(folder: Path) -> None:
     found = check(folder)
 
     assert [one.where for one in found.problems] == ["heads.txt"]
-    assert "It knows of 33 entries, and the journal holds 28" in first(found)
+    assert "It knows of 34 entries, and the journal holds 28" in first(found)
 
 
 def test_a_cut_tail_with_the_heads_cut_too(folder: Path) -> None:
@@ -479,7 +479,7 @@ def test_an_emptied_journal(folder: Path) -> None:
     found = check(folder)
 
     assert "journal: The journal is empty, and the first entry is made at once." in told(found)
-    assert "It knows of 33 entries, and the journal holds 0" in told(found)
+    assert "It knows of 34 entries, and the journal holds 0" in told(found)
 
 
 def test_a_description_that_goes_away_while_it_is_open(folder: Path) -> None:
@@ -489,7 +489,7 @@ def test_a_description_that_goes_away_while_it_is_open(folder: Path) -> None:
         found = verify(workspace)
 
     assert "lungwort-workspace.toml: It cannot be read" in told(found)
-    assert found.entries == 33
+    assert found.entries == 34
 
 
 # --- On the server ------------------------------------------------------------------------------
@@ -821,10 +821,10 @@ def test_a_changed_root_in_the_heads(folder: Path, number: int) -> None:
     [
         ("", "It is no head: ''."),
         ("nonsense", "It is no head: 'nonsense'."),
-        (f"33 {'AB' * 32} 2026-04-20T09:00:00.000000Z", "It is no head: "),
+        (f"34 {'AB' * 32} 2026-04-20T09:00:00.000000Z", "It is no head: "),
         (f"0 {'ab' * 32} 2026-04-20T09:00:00.000000Z", "with one of 0."),
-        (f"33 {'ab' * 32} 2026-04-20T09:00:00.000000Z", "with one of 33."),
-        (f"34 {'ab' * 32} 2026-04-20T09:00:00.000000Z", "It knows of 34 entries"),
+        (f"34 {'ab' * 32} 2026-04-20T09:00:00.000000Z", "with one of 34."),
+        (f"35 {'ab' * 32} 2026-04-20T09:00:00.000000Z", "It knows of 35 entries"),
     ],
 )
 def test_an_added_line_in_the_heads(folder: Path, line: str, telling: str) -> None:

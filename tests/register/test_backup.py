@@ -139,7 +139,7 @@ def test_a_backup_into_the_workspace_does_not_hold_itself(
 ) -> None:
     """Temporary files, locks and copies of the database are left out as well."""
     folder = sqlite_workspace.folder
-    for name in (".lungwort-x.part", "register-before-0004-from-0003.sqlite", "workspace.lock"):
+    for name in (".lungwort-x.part", "register-before-0005-from-0004.sqlite", "workspace.lock"):
         (folder / name).write_bytes(b"x")
 
     archive = backup(sqlite_workspace, folder / "kept.zip", now=start_time)

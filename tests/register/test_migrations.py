@@ -35,8 +35,8 @@ SECOND = '''"""A later step, invented for a test."""
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0004"
-down_revision = "0003"
+revision = "0005"
+down_revision = "0004"
 
 
 def upgrade() -> None:
@@ -59,7 +59,7 @@ def later(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Let there be a second step, as a later lungwort has one; give its file."""
     folder = write_later(tmp_path)
     monkeypatch.setattr(migrate, "STEPS", folder)
-    return folder / "versions" / "r0004_later.py"
+    return folder / "versions" / "r0005_later.py"
 
 
 def write_later(folder: Path) -> Path:
@@ -67,7 +67,7 @@ def write_later(folder: Path) -> Path:
     target = folder / "migrations"
     with_own = shutil.ignore_patterns("__pycache__")
     shutil.copytree(str(files("lungwort.register") / "migrations"), target, ignore=with_own)
-    (target / "versions" / "r0004_later.py").write_text(SECOND, encoding="utf-8")
+    (target / "versions" / "r0005_later.py").write_text(SECOND, encoding="utf-8")
     return target
 
 
@@ -158,14 +158,14 @@ def test_from_each_step_to_the_newest_with_a_record(
     _fill(workspace, start_time)
     head = workspace.register.head()
     workspace.close()
-    monkeypatch.setattr(migrate, "HEAD", "0004")
+    monkeypatch.setattr(migrate, "HEAD", "0005")
 
     with pytest.raises(
-        WorkspaceError, match=r"older lungwort \(form '0003'\).*Bring it up to date"
+        WorkspaceError, match=r"older lungwort \(form '0004'\).*Bring it up to date"
     ):
         open_workspace(workspace.folder, read_only=True)
     with open_workspace(workspace.folder) as again:
-        assert _forms(again) == ("0004", True)
+        assert _forms(again) == ("0005", True)
         assert again.register.head() == head
         assert check_whole(again) == len(KINDS)
     with open_workspace(workspace.folder) as again, again.engine.connect() as connection:
@@ -182,15 +182,15 @@ def test_before_a_step_sqlite_is_copied(
     sqlite_workspace.close()
     folder = sqlite_workspace.folder
     with monkeypatch.context() as newer:
-        newer.setattr(migrate, "HEAD", "0004")
+        newer.setattr(migrate, "HEAD", "0005")
         open_workspace(folder).close()
 
     copies = [one.name for one in folder.iterdir() if "before" in one.name]
-    assert copies == ["register-before-0004-from-0003.sqlite"]
+    assert copies == ["register-before-0005-from-0004.sqlite"]
     (folder / DATABASE_FILE).unlink()
     (folder / copies[0]).rename(folder / DATABASE_FILE)
     with open_workspace(folder) as again:
-        assert _forms(again) == ("0003", False)
+        assert _forms(again) == ("0004", False)
         assert again.register.head() == head
         assert check_whole(again) == len(KINDS)
 
@@ -204,17 +204,17 @@ def test_a_step_that_fails_changes_nothing(
     text = later.read_text(encoding="utf-8")
     later.write_text(text.replace("FAILS = False", "FAILS = True"), encoding="utf-8")
     with monkeypatch.context() as newer:
-        newer.setattr(migrate, "HEAD", "0004")
+        newer.setattr(migrate, "HEAD", "0005")
         with pytest.raises(OSError, match="No space left"):
             open_workspace(workspace.folder)
 
     with open_workspace(workspace.folder) as again:
-        assert _forms(again) == ("0003", False)
+        assert _forms(again) == ("0004", False)
         assert check_whole(again) == len(KINDS)
-    later.write_text(text.replace("r0004", "r0004 "), encoding="utf-8")
-    monkeypatch.setattr(migrate, "HEAD", "0004")
+    later.write_text(text.replace("r0005", "r0005 "), encoding="utf-8")
+    monkeypatch.setattr(migrate, "HEAD", "0005")
     with open_workspace(workspace.folder) as again:
-        assert _forms(again) == ("0004", True)
+        assert _forms(again) == ("0005", True)
 
 
 def test_two_who_open_at_once_do_it_once(
@@ -222,12 +222,12 @@ def test_two_who_open_at_once_do_it_once(
 ) -> None:
     """The second finds it done."""
     assert later.is_file()
-    monkeypatch.setattr(migrate, "HEAD", "0004")
+    monkeypatch.setattr(migrate, "HEAD", "0005")
     with writing(workspace.engine) as connection:
         migrate.upgrade(connection)
 
     with open_workspace(workspace.folder) as again:
-        assert _forms(again) == ("0004", True)
+        assert _forms(again) == ("0005", True)
     with writing(workspace.engine) as connection:
         migrate.upgrade(connection)
 

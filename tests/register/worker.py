@@ -59,7 +59,7 @@ def lock(folder: Path, _: int) -> None:
 def upgrade(folder: Path, _: int) -> None:
     """Bring the database up to a newer form, whose steps lie beside the workspace."""
     migrate.STEPS = folder.parent / "migrations"
-    migrate.HEAD = "0004"
+    migrate.HEAD = "0005"
     say("begin")
     with open_workspace(folder) as workspace:
         say(workspace.register.head().size)

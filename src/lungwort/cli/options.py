@@ -191,6 +191,10 @@ ClockIsRight = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 
+CalculationPdf = Annotated[
+    Path | None,
+    typer.Option("--pdf", metavar="FILE", help="Write the calculation as PDF, with its data."),
+]
 Note = Annotated[
     str | None,
     typer.Option("--note", metavar="TEXT", help="Whatever else is to be remembered."),

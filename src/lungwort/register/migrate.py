@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from alembic.runtime.migration import MigrationStep
     from sqlalchemy import Connection, Engine
 
-HEAD = "0003"
+HEAD = "0004"
 """The newest step; a test holds it against the steps themselves."""
 STEPS: Traversable = files(__package__) / "migrations"
 """Where the steps lie."""

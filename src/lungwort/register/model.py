@@ -367,6 +367,36 @@ class WearerEquipment(Record):
     in_use: bool = True
 
 
+@frozen(kw_only=True)
+class PlantRecord(Record):
+    """What stands behind a supply's outlets, as its plant sheet says: a whole sheet a version.
+
+    Parameters
+    ----------
+    supply_id : str
+        The supply.
+    name : str
+        Name of the file.
+    text : str
+        The plant sheet, TOML.
+    sheet_digest : str
+        SHA-256 of the text in UTF-8.
+    time : datetime
+        Since when the plant is so, UTC.
+    by_id : str
+        Person who says so.
+    """
+
+    KIND: ClassVar[str] = "plant"
+
+    supply_id: str
+    name: str
+    text: str
+    sheet_digest: str
+    time: datetime
+    by_id: str
+
+
 @frozen
 class InstrumentChannel:
     """One quantity that an instrument measures.
@@ -1056,6 +1086,7 @@ KINDS: Final[dict[str, type[Record]]] = {
         RiskAssessment,
         Outlet,
         WearerEquipment,
+        PlantRecord,
         Instrument,
         Calibration,
         HandTest,

@@ -338,6 +338,19 @@ class WearerEquipmentRow(RecordRow):
     in_use: Mapped[bool]
 
 
+class PlantRow(RecordRow):
+    """Records of `lungwort.register.model.PlantRecord`."""
+
+    __tablename__ = "plant"
+
+    supply_id: Mapped[Reference]
+    name: Mapped[str]
+    text: Mapped[str]
+    sheet_digest: Mapped[str]
+    time: Mapped[datetime]
+    by_id: Mapped[Reference]
+
+
 class InstrumentRow(RecordRow):
     """Records of `lungwort.register.model.Instrument`."""
 
@@ -553,6 +566,7 @@ ROWS: Final[dict[str, type[RecordRow]]] = {
         RiskAssessmentRow,
         OutletRow,
         WearerEquipmentRow,
+        PlantRow,
         InstrumentRow,
         CalibrationRow,
         HandTestRow,

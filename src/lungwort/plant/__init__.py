@@ -1,0 +1,1 @@
+"""The machine side: capacity, hoses and pipes, reserve air, treatment life."""
