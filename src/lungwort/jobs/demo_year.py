@@ -40,6 +40,8 @@ _LOTS: Final = ("indicators-a", "indicators-b")
 _LOT_GONE_DAYS_AGO: Final = 140
 _HOURS_A_DAY: Final = 5
 _METER_AT_START_H: Final = 8_120
+_CHARGING_METER_H: Final = {363: "412.0", 300: "437.5", 240: "459.8", 120: "509.2", 60: "533.4", 2: "556.1"}
+"""What the meter of the charging compressor shows, by days ago [h]."""  # fmt: skip
 
 
 @frozen
@@ -200,6 +202,13 @@ _Step = tuple[datetime, str, "Callable[[], None]"]
 def _steps(stage: _Stage) -> Iterator[_Step]:
     """Yield what happens, when, with a sentence for the story; in any order."""
     yield (stage.at(_BEGAN_DAYS_AGO, 9), "", partial(_begin, stage))
+    yield (
+        stage.at(_BEGAN_DAYS_AGO - 1, 10),
+        "What stands behind the outlets was put on record as plant sheets.",
+        partial(_plants, stage),
+    )
+    for days_ago in _CHARGING_METER_H:
+        yield (stage.at(days_ago, 17, 30), "", partial(_charging_hours, stage, days_ago))
     for number, days_ago in enumerate(_ROUNDS_DAYS_AGO):
         for place, outlet in enumerate(("hall-1", "spray-2")):
             yield from _round(stage, outlet, days_ago - place, number * 10 + place)
@@ -397,6 +406,22 @@ def _hours(stage: _Stage, days_ago: int, hour: int = 17) -> None:
     from lungwort.jobs.catalogue import treatment  # noqa: PLC0415 - keeps --help instant
 
     treatment.hours(stage.session(days_ago, hour, by=IDRIS), HALL, _meter(days_ago))
+
+
+def _charging_hours(stage: _Stage, days_ago: int) -> None:
+    from lungwort.jobs.catalogue import treatment  # noqa: PLC0415 - keeps --help instant
+
+    at = stage.session(days_ago, 17, 30, by=IDRIS)
+    treatment.hours(at, CHARGING, f"{_CHARGING_METER_H[days_ago]} h")
+
+
+def _plants(stage: _Stage) -> None:
+    from lungwort.demo.plant import plant_sheet  # noqa: PLC0415 - keeps --help instant
+    from lungwort.jobs.plant_sheet import record  # noqa: PLC0415 - keeps --help instant
+
+    at = stage.session(_BEGAN_DAYS_AGO - 1, 10)
+    for supply in (HALL, CHARGING):
+        record(at, supply, plant_sheet(supply), name=f"{supply}.toml")
 
 
 def _meter(days_ago: int) -> str:

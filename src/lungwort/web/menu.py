@@ -54,6 +54,13 @@ MENU: Final = (
         ),
     ),
     (
+        N_("Work out"),
+        (
+            Place("/calculations", N_("All questions")),
+            Place("/plant", N_("Plant sheets")),
+        ),
+    ),
+    (
         N_("Hand over"),
         (
             Place("/certificates", N_("Certificates")),

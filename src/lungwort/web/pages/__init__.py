@@ -7,6 +7,7 @@ from typing import Final
 PAGES: Final = (
     "accounts",
     "approvals",
+    "calculations",
     "certificates",
     "convert",
     "findings",
@@ -21,6 +22,7 @@ PAGES: Final = (
     "packs",
     "people",
     "plan",
+    "plant",
     "print_",
     "readings",
     "sign_in",

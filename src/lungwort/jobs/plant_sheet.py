@@ -1,0 +1,347 @@
+"""Keep the plant sheet of a supply: what stands behind its outlets, and who is on them."""
+
+from __future__ import annotations
+
+from importlib import resources
+from typing import TYPE_CHECKING, Final
+
+from attrs import evolve, frozen
+
+from lungwort.errors import PlantError
+from lungwort.jobs.catalogue import typed
+from lungwort.jobs.catalogue.shape import Done
+from lungwort.jobs.opening import opened, site_of
+from lungwort.paper.text import Clock
+from lungwort.register.model import PlantRecord, Supply
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from pathlib import Path
+
+    from lungwort.jobs.catalogue.shape import Session
+    from lungwort.jobs.opening import Where
+    from lungwort.plant.sheet import PlantSheet
+    from lungwort.register.records import Reader
+
+WHAT: Final = "plant sheet"
+STANDARD_NAME: Final = "plant.toml"
+
+
+@frozen(kw_only=True)
+class KeptSheet:
+    """A plant sheet as it is on record.
+
+    Parameters
+    ----------
+    supply_id, supply, site : str
+        Whose it is.
+    name, text : str
+        Name of the file, and the file.
+    version : int
+        Number of the version [1].
+    since : datetime
+        Since when the plant is so, UTC.
+    zone : str
+        Time zone of the site.
+    by : str
+        Who recorded it.
+    reason : str
+        Why it was changed.
+    origin : str
+        How results name it.
+    """
+
+    supply_id: str
+    supply: str
+    site: str
+    name: str
+    text: str
+    version: int
+    since: datetime
+    zone: str
+    by: str
+    reason: str
+    origin: str
+
+
+@frozen(kw_only=True)
+class SupplyPlant:
+    """A supply, with or without a plant sheet.
+
+    Parameters
+    ----------
+    id, name, site : str
+        The supply.
+    sheet : KeptSheet, optional
+        What is on record; None for nothing.
+    """
+
+    id: str
+    name: str
+    site: str
+    sheet: KeptSheet | None
+
+
+def sheet_of(where: Where, supply: str | None, file: Path | None = None) -> PlantSheet:
+    """Read the plant sheet of a supply from the record, or from a file.
+
+    Parameters
+    ----------
+    where : Where
+        The workspace.
+    supply : str, optional
+        Name or id of the supply; not needed where a file is given.
+    file : Path, optional
+        A file that is used in place of what is on record.
+
+    Returns
+    -------
+    PlantSheet
+        What it says; ``origin`` names where it was found.
+
+    Raises
+    ------
+    PlantError
+        Where there is none, or it has mistakes.
+    UnknownRecordError
+        Where no such supply is on record.
+    """
+    from lungwort.plant.sheet import read_sheet  # noqa: PLC0415 - keeps --help instant
+    from lungwort.tomlfile import file_text  # noqa: PLC0415 - keeps --help instant
+
+    if file is not None:
+        return read_sheet(file_text(file, WHAT, PlantError), file.name)
+    if supply is None:
+        raise PlantError(
+            "neither a supply nor a file is given. Name the supply whose plant sheet is on record, "
+            "or give a file with --sheet; 'lungwort plant form' writes one to fill in."
+        )
+    kept = newest(where, supply)
+    return read_sheet(kept.text, kept.name, origin=kept.origin)
+
+
+def form_text() -> str:
+    """Give a plant sheet to fill in, with invented figures and a remark to each.
+
+    Returns
+    -------
+    str
+        TOML.
+    """
+    return (resources.files("lungwort.plant") / "form.toml").read_text(encoding="utf-8")
+
+
+def write_form(path: Path) -> None:
+    """Write a plant sheet to fill in.
+
+    Parameters
+    ----------
+    path : Path
+        Where to; a file that is there already stays as it is.
+
+    Raises
+    ------
+    PlantError
+        Where a file stands there already.
+    OutputError
+        Where it cannot be written.
+    """
+    from lungwort.paper.write import checked, write_bytes  # noqa: PLC0415 - only here
+
+    if checked(path).exists():
+        raise PlantError(f"{path} is there already and stays as it is. Give another name.")
+    write_bytes(form_text().encode(), path)
+
+
+def newest(where: Where, supply: str) -> KeptSheet:
+    """Find the plant sheet of a supply that is in force.
+
+    Parameters
+    ----------
+    where : Where
+        The workspace.
+    supply : str
+        Name or id of the supply.
+
+    Returns
+    -------
+    KeptSheet
+        The sheet.
+
+    Raises
+    ------
+    PlantError
+        Where the supply has none on record.
+    UnknownRecordError
+        Where there is no such supply.
+    """
+    with opened(where, read_only=True) as workspace:
+        register = workspace.register
+        thing = register.get(Supply, supply)
+        found = _of(register, thing)
+    if found is None:
+        raise PlantError(
+            f"Supply {thing.name} has no plant sheet on record, so nothing is known of what stands "
+            f"behind its outlets. Write one with 'lungwort plant form plant.toml', fill it in, and "
+            f"record it with 'lungwort plant set {thing.name} plant.toml'."
+        )
+    return found
+
+
+def _of(register: Reader, supply: Supply) -> KeptSheet | None:
+    records = register.all(PlantRecord, supply_id=supply.id)
+    if not records:
+        return None
+    record = max(records, key=lambda one: one.seq)
+    site = site_of(register, supply)
+    clock = Clock.for_period(site.zone, record.time, record.time)
+    return KeptSheet(
+        supply_id=supply.id,
+        supply=supply.name,
+        site=site.name,
+        name=record.name,
+        text=record.text,
+        version=record.version,
+        since=record.time,
+        zone=site.zone,
+        by=register.entry(record.seq).who,
+        reason=record.reason,
+        origin=(
+            f"on record, version {record.version} since {clock.time(record.time)[:-3]} "
+            f"({clock.zone_name}), entry {record.seq}"
+        ),
+    )
+
+
+def plants(where: Where) -> tuple[SupplyPlant, ...]:
+    """List the supplies in use with their plant sheets.
+
+    Parameters
+    ----------
+    where : Where
+        The workspace.
+
+    Returns
+    -------
+    tuple of SupplyPlant
+        By name.
+    """
+    with opened(where, read_only=True) as workspace, workspace.register.at_one_time() as reader:
+        return tuple(
+            SupplyPlant(
+                id=one.id, name=one.name, site=site_of(reader, one).name, sheet=_of(reader, one)
+            )
+            for one in sorted(reader.all(Supply), key=lambda one: one.name.casefold())
+            if one.in_use
+        )
+
+
+def record(
+    at: Session, supply: str, text: str, *, name: str = STANDARD_NAME, reason: str | None = None
+) -> Done:
+    """Put a plant sheet on record; a new version where there is one already.
+
+    Parameters
+    ----------
+    at : Session
+        Where, when and by whom.
+    supply : str
+        Name or id of the supply.
+    text : str
+        The sheet, TOML.
+    name : str
+        Name of the file.
+    reason : str, optional
+        Why it changes; needed where there is one already.
+
+    Returns
+    -------
+    Done
+        What was recorded.
+
+    Raises
+    ------
+    PlantError
+        Where it has mistakes; nothing is recorded then.
+    InputError
+        Where it is on record like that already, or a reason is missing.
+    """
+    from lungwort.plant.sheet import read_sheet  # noqa: PLC0415 - keeps --help instant
+
+    sheet = read_sheet(text, name)
+    with at.recording() as (_, change, said):
+        thing = change.get(Supply, supply)
+        who = change.who.id
+        olds = change.all(PlantRecord, supply_id=thing.id)
+        made = PlantRecord(
+            supply_id=thing.id,
+            name=name,
+            text=sheet.text,
+            sheet_digest=sheet.digest,
+            time=at.now,
+            by_id=who,
+        )
+        if not olds:
+            kept = change.add(made)
+            told = f"The plant sheet of supply {thing.name} is on record."
+        else:
+            old = max(olds, key=lambda one: one.seq)
+            if old.sheet_digest == sheet.digest:
+                raise PlantError(
+                    f"This is the plant sheet of supply {thing.name} that is on record already "
+                    f"(version {old.version}). Nothing was recorded."
+                )
+            why = typed.needed_words(
+                reason,
+                "--reason",
+                "why the plant sheet changes; the version before stays to be seen",
+            )
+            kept = change.replace(
+                old,
+                evolve(
+                    old,
+                    name=name,
+                    text=sheet.text,
+                    sheet_digest=sheet.digest,
+                    time=at.now,
+                    by_id=who,
+                ),
+                why,
+            )
+            told = f"Version {kept.version} of the plant sheet of supply {thing.name} is in force."
+    return Done(kept, told, (*said, *missing(sheet)), (f"lungwort plant air {thing.name}",))
+
+
+def record_file(at: Session, supply: str, file: Path, reason: str | None = None) -> Done:
+    """Put a plant sheet on record from a file; as `record`."""
+    from lungwort.tomlfile import file_text  # noqa: PLC0415 - keeps --help instant
+
+    return record(at, supply, file_text(file, WHAT, PlantError), name=file.name, reason=reason)
+
+
+def missing(sheet: PlantSheet) -> tuple[str, ...]:
+    """Tell which questions a plant sheet cannot answer, since a part of it is not there.
+
+    Parameters
+    ----------
+    sheet : PlantSheet
+        The sheet.
+
+    Returns
+    -------
+    tuple of str
+        A sentence a question.
+    """
+    needs = (
+        (sheet.compressors, "[[compressor]]", "whether there is enough air"),
+        (sheet.leak_tests, "[[leak_test]]", "how much of the air is lost by leakage"),
+        (sheet.network, "[[pipe]]", "which pressure reaches the wearers through hoses and pipes"),
+        (sheet.receivers or sheet.reserves, "[[receiver]] or [[reserve]]", "how long the air lasts if the compressor stops"),
+        (sheet.escape, "[escape]", "whether that is long enough to get out"),
+        (sheet.treatments, "[[treatment]]", "how long the treatment lasts"),
+    )  # fmt: skip
+    return tuple(
+        f"There is no {key} in it, so it cannot be told {question}."
+        for part, key, question in needs
+        if not part
+    )
