@@ -25,6 +25,7 @@ HALL: Final = "hall-compressor"
 CHARGING: Final = "charging-compressor"
 OUTLETS: Final = {"hall-1": HALL, "spray-2": HALL, "panel-1": CHARGING}
 INSTRUMENT: Final = "monitor-1"
+STANDING: Final = "monitor-2"
 FOLDER: Final = "workspace"
 LOGS: Final = "year"
 FORMS: Final = "forms"
@@ -40,6 +41,7 @@ _LOTS: Final = ("indicators-a", "indicators-b")
 _LOT_GONE_DAYS_AGO: Final = 140
 _HOURS_A_DAY: Final = 5
 _METER_AT_START_H: Final = 8_120
+_STOOD_DAYS_AGO: Final = (63, 3)
 _CHARGING_METER_H: Final = {363: "412.0", 300: "437.5", 240: "459.8", 120: "509.2", 60: "533.4", 2: "556.1"}
 """What the meter of the charging compressor shows, by days ago [h]."""  # fmt: skip
 
@@ -204,7 +206,7 @@ def _steps(stage: _Stage) -> Iterator[_Step]:
     yield (stage.at(_BEGAN_DAYS_AGO, 9), "", partial(_begin, stage))
     yield (
         stage.at(_BEGAN_DAYS_AGO - 1, 10),
-        "What stands behind the outlets was put on record as plant sheets.",
+        "",
         partial(_plants, stage),
     )
     for days_ago in _CHARGING_METER_H:
@@ -226,6 +228,13 @@ def _steps(stage: _Stage) -> Iterator[_Step]:
         partial(_return, stage, CHARGING, first_charging, 9),
     )
     yield from _bad_air(stage)
+    begun, ended = _STOOD_DAYS_AGO
+    yield (stage.at(begun + 2, 14), "", partial(_second_monitor, stage, begun + 2))
+    yield (
+        stage.at(ended, 10),
+        "For two months a second monitor stood at the charging panel: its moisture creeps up.",
+        partial(_stood, stage, begun, ended),
+    )
 
 
 def _round(stage: _Stage, outlet: str, days_ago: int, number: int) -> Iterator[_Step]:
@@ -448,6 +457,64 @@ def _calibrate(stage: _Stage, number: int) -> None:
             time=done.isoformat(),
             done_by="an invented calibration laboratory",
         ),
+    )
+
+
+def _second_monitor(stage: _Stage, days_ago: int) -> None:
+    from lungwort.jobs.catalogue import instrument  # noqa: PLC0415 - keeps --help instant
+
+    at = stage.session(days_ago, 14)
+    instrument.add(
+        at,
+        STANDING,
+        instrument.InstrumentFacts(
+            type="fixed air monitor with logger",
+            serial="INV-0523",
+            calibration_months="12",
+            bump_days="90",
+            channels=("co=0-100 ppm", "co2=0-5000 ppm", "o2=0-25 %", "water=0-100 mg/m3"),
+        ),
+    )
+    instrument.calibrate(
+        at,
+        STANDING,
+        instrument.CalibrationFacts(
+            rows=(
+                "co=50/49.7/50.0 ppm",
+                "co2=1000/1004/1000 ppm",
+                "o2=20.9/20.9/20.9 %",
+                "water=25/25.3/25.0 mg/m3",
+            ),
+            passed=True,
+            done_by="an invented calibration laboratory",
+        ),
+    )
+
+
+def _stood(stage: _Stage, begun: int, ended: int) -> None:
+    from lungwort.demo.standing import write_standing  # noqa: PLC0415 - keeps --help instant
+    from lungwort.jobs.certify import CertifyRequest, certify  # noqa: PLC0415 - as above
+    from lungwort.jobs.import_log import Request, import_files  # noqa: PLC0415 - as above
+    from lungwort.jobs.reading import Reading  # noqa: PLC0415 - as above
+
+    start = stage.at(begun, 9)
+    file = write_standing(
+        stage.logs / f"{start:%Y-%m-%d}-panel-1-two-months.csv", start, seed=stage.seed
+    )
+    at = stage.session(ended, 10, by=IDRIS)
+    request = Request(
+        files=(file,),
+        outlet="panel-1",
+        instrument=STANDING,
+        reading=Reading(zone=ZONE),
+        by=IDRIS,
+        judge=False,
+    )
+    import_files(at.where, request, now=at.now)
+    certify(
+        at.where,
+        CertifyRequest(outlet="panel-1", no_tests=True, by=WENNA, certificate=False),
+        at.now,
     )
 
 
