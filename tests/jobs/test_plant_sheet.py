@@ -96,7 +96,7 @@ def test_a_file_goes_before_the_record(where: Where, tmp_path: Path) -> None:
     job.record(at(where, 1), "hall", "format = 1\n")
 
     sheet = job.sheet_of(where, "hall", file)
-    assert (sheet.title, sheet.origin) == ("try", "try.toml")
+    assert (sheet.title, sheet.origin) == ("try", "file try.toml")
     assert job.sheet_of(where, None, file).title == "try"
     with pytest.raises(PlantError, match="does not exist"):
         job.sheet_of(where, None, tmp_path / "none.toml")

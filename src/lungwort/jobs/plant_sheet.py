@@ -110,14 +110,14 @@ def sheet_of(where: Where, supply: str | None, file: Path | None = None) -> Plan
     from lungwort.tomlfile import file_text  # noqa: PLC0415 - keeps --help instant
 
     if file is not None:
-        return read_sheet(file_text(file, WHAT, PlantError), file.name)
+        return read_sheet(file_text(file, WHAT, PlantError), file.name, origin=f"file {file.name}")
     if supply is None:
         raise PlantError(
             "neither a supply nor a file is given. Name the supply whose plant sheet is on record, "
             "or give a file with --sheet; 'lungwort plant form' writes one to fill in."
         )
     kept = newest(where, supply)
-    return read_sheet(kept.text, kept.name, origin=kept.origin)
+    return read_sheet(kept.text, kept.name, origin=f"plant sheet, version {kept.version}")
 
 
 def form_text() -> str:
