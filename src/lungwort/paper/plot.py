@@ -124,6 +124,9 @@ def _frame_of(plot: Plot) -> _Frame:
     x_low, x_high = min(xs), max(xs)
     if x_high <= x_low:
         x_low, x_high = x_low - 0.5, x_high + 0.5
+    if plot.x_unit != TIME and any(one.style in {"points", "steps"} for one in plot.curves):
+        # A mark on the frame itself would be cut in half or not be seen.
+        x_low, x_high = x_low - _ROOM * (x_high - x_low), x_high + _ROOM * (x_high - x_low)
     y_low, y_high = min(ys), max(ys)
     if y_high <= y_low:
         half = abs(y_high) * 0.1 or 0.5
