@@ -1,0 +1,268 @@
+"""From what people have breathed to the calculation that is shown."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from lungwort.jobs import exposure_words as words
+from lungwort.jobs.exposure_data import data_of
+from lungwort.jobs.exposure_plots import plots_of
+from lungwort.jobs.exposure_tables import Ground, amount, grids_of, hours
+from lungwort.paper.calculation import (
+    ESTIMATE,
+    FAILS,
+    NOT_PROVEN,
+    Calculation,
+    Quantity,
+    Stated,
+    figure,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lungwort.wearers.exposure import Finding, Person
+
+KIND: Final = "exposure"
+TITLE: Final = "What was breathed?"
+_MOST_REASONS: Final = 8
+
+
+def calculation_of(ground: Ground) -> Calculation:
+    """Put the calculation together.
+
+    Parameters
+    ----------
+    ground : Ground
+        What it rests on.
+
+    Returns
+    -------
+    Calculation
+        It fails where a limit was exceeded, is not proven where something is not known, and else is
+        an estimate; it never clears anybody.
+    """
+    state, word, answer, reasons = _judged(ground)
+    worst = _worst(ground.people)
+    return Calculation(
+        kind=KIND,
+        title=TITLE,
+        subject=", ".join(dict.fromkeys(one.outlet for one in ground.question.airs)),
+        made_at=ground.now,
+        zone=ground.zone,
+        state=state,
+        word=word,
+        answer=answer,
+        reasons=reasons,
+        results=_results(ground, worst),
+        inputs=_inputs(ground),
+        grids=grids_of(ground),
+        plots=plots_of(ground.people, worst),
+        assumptions=_assumptions(ground),
+        uncertainty=words.UNCERTAINTY,
+        cautions=words.CAUTIONS,
+        sources=(*words.SOURCES, *_limit_sources(ground)),
+        left_out=(*ground.left_out, *_not_logged(ground), *words.LEFT_OUT),
+        next_steps={
+            FAILS: words.NEXT_EXCEEDED,
+            NOT_PROVEN: words.NEXT_DOUBT,
+            ESTIMATE: words.NEXT_ESTIMATE,
+        }[state],
+        data=data_of(ground.question, ground.people, ground.files),
+    )
+
+
+def _worst(people: Sequence[Person]) -> Person:
+    def badness(one: Person) -> tuple[int, float, float]:
+        return (
+            len(one.exceeded),
+            0.0 if one.blood is None else one.blood.peak_percent[2],
+            0.0 if one.shift is None else one.shift.value,
+        )
+
+    return max(people, key=badness)
+
+
+def _judged(ground: Ground) -> tuple[str, str, str, tuple[str, ...]]:
+    exceeded = [(one, finding) for one in ground.people for finding in one.exceeded]
+    holes = list(
+        dict.fromkeys(
+            hole if one.assumed else f"{one.name}: {hole}"
+            for one in ground.people
+            for hole in one.holes
+        )
+    )
+    if exceeded:
+        exceeded.sort(
+            key=lambda one: one[1].held.average.value / one[1].held.limit.upper, reverse=True
+        )
+        said = [_says(one, finding) for one, finding in exceeded]
+        more = f" {len(said) - 1} more limits are exceeded." if len(said) > 1 else ""
+        return FAILS, "exposure limit exceeded", said[0] + more, _short([*said[1:], *holes])
+    worst = _worst(ground.people)
+    blood = _blood_words(worst)
+    if holes:
+        answer = f"Nothing is proven: {holes[0]} {_co_words(worst)} {blood}".strip()
+        return NOT_PROVEN, "not proven", answer, _short(holes[1:])
+    answer = f"{_co_words(worst)} {blood} No limit held against was exceeded; this clears nobody.".strip()
+    return ESTIMATE, "screening estimate", answer, ()
+
+
+def _short(reasons: Sequence[str]) -> tuple[str, ...]:
+    if len(reasons) <= _MOST_REASONS:
+        return tuple(reasons)
+    return (*reasons[:_MOST_REASONS], f"And {len(reasons) - _MOST_REASONS} more; see the tables.")
+
+
+def _says(one: Person, finding: Finding) -> str:
+    limit = finding.held.limit
+    over = {"any reading": "in one reading", "IDLH": "in one reading"}.get(
+        limit.averaging, f"over {limit.averaging}"
+    )
+    danger = " (immediately dangerous to life)" if limit.averaging == "IDLH" else ""
+    return (
+        f"{one.name}: {amount(finding.held.average)} {limit.unit} {limit.analyte.upper()} {over}, above "
+        f"{limit.upper:g} of {limit.document}{danger}."
+    )
+
+
+def _co_words(one: Person) -> str:
+    if one.shift is None:
+        return ""
+    return f"{one.name}: {amount(one.shift)} ppm carbon monoxide over 8 h, highest {amount(one.highest)} ppm."
+
+
+def _blood_words(one: Person) -> str:
+    if one.blood is None:
+        return ""
+    low, middle, high = one.blood.peak_percent
+    return (
+        f"Carboxyhaemoglobin rises to about {figure(middle, 2)} % ({figure(low, 2)} to "
+        f"{figure(high, 2)} %), an estimate."
+    )
+
+
+def _results(ground: Ground, worst: Person) -> tuple[Quantity, ...]:
+    found = [Quantity("hardest hit", worst.name, source="computed")]
+    for name, average, unit in (
+        ("CO, sum over 8 h", worst.shift, "ppm"),
+        ("CO, worst 15 min", worst.short, "ppm"),
+        ("CO, highest reading", worst.highest, "ppm"),
+        ("CO, dose", worst.dose, "ppm·h"),
+    ):
+        if average is not None:
+            least = average.value if average.at_least else None
+            found.append(Quantity(name, average.value, unit, low=least, source="computed"))
+    if worst.blood is not None:
+        low, middle, high = worst.blood.peak_percent
+        found += [
+            Quantity("carboxyhaemoglobin, highest", middle, "%", low, high, "computed", 2),
+            Quantity(
+                f"until below {ground.question.below_percent:g} % after the stay",
+                hours(worst.blood.below_h[1]),
+                source="computed, upper end of the band",
+            ),
+        ]
+    return tuple(found)
+
+
+def _inputs(ground: Ground) -> tuple[Quantity, ...]:
+    question = ground.question
+    given = "entered" if ground.altitude_given else "assumed"
+    found = [
+        Quantity("altitude", question.surroundings.altitude_m, "m", source=given),
+        Quantity(
+            "oxygen in the air",
+            question.surroundings.oxygen_percent,
+            "%",
+            source="entered or assumed",
+        ),
+        Quantity(
+            "CO between and after the stays",
+            question.ambient_ppm,
+            "ppm",
+            source="entered or assumed",
+        ),
+        Quantity(
+            "exposure limits",
+            ", ".join(ground.chosen) if ground.chosen else "all that come with lungwort",
+            source="entered" if ground.chosen else "assumed",
+        ),
+    ]
+    found += [
+        Quantity(f"log of {outlet}", name, source=f"SHA-256 {digest[:16]}…")
+        for name, digest, outlet in ground.files
+    ]
+    return tuple(found)
+
+
+def _assumptions(ground: Ground) -> tuple[Stated, ...]:
+    found = [Stated(note, "", "") for note in ground.notes]
+    if any(one.assumed for one in ground.people):
+        found.append(
+            Stated(
+                "Nobody said who was where: one person on each outlet all the time was followed, at "
+                "heavy work and at rest; the worse governs.",
+                "own rule",
+                "makes the result higher",
+            )
+        )
+    if not ground.altitude_given:
+        found.append(
+            Stated(
+                "Sea level.",
+                "own rule",
+                "higher up more carbon monoxide is bound in the end; give --altitude",
+            )
+        )
+    if not ground.chosen:
+        found.append(
+            Stated(
+                "Held against all exposure limits that come with lungwort; the lowest of each kind is "
+                "marked. Which of them bind you, the law of your place says.",
+                "own rule",
+            )
+        )
+    if any(one.blood is not None and one.blood.filled for one in ground.people):
+        found.append(
+            Stated(
+                "For the blood, stretches of which nothing is known were taken as the highest reading "
+                "of the same person's stays. Averages leave them out and are lower ends.",
+                "own rule",
+                "there may have been more",
+            )
+        )
+    found.append(
+        Stated(
+            "Who gave no level of the blood at the beginning was taken as a non-smoker, 0.75 %.",
+            "public source code of the equation (confirmed)",
+            "a smoker has 2 to 10 % more from the beginning",
+        )
+    )
+    found += [
+        Stated(one.text, "", "widens the band, and decides nearness to a limit")
+        for key, one in ground.question.uncertainties.items()
+        if any(key in person.courses for person in ground.people)
+    ]
+    return (*found, *words.RANGES)
+
+
+def _not_logged(ground: Ground) -> list[str]:
+    logged = {analyte for one in ground.people for analyte in one.courses}
+    missing = sorted({one.analyte for one in ground.question.limits} - logged)
+    return (
+        [f"Not logged, so nothing is said of it: {', '.join(one.upper() for one in missing)}."]
+        if missing
+        else []
+    )
+
+
+def _limit_sources(ground: Ground) -> list[str]:
+    used: dict[str, set[str]] = {}
+    for person in ground.people:
+        for one in person.findings:
+            used.setdefault(one.held.limit.document, set()).add(one.held.limit.standing)
+    return [
+        f"{document}: limits {' or '.join(sorted(standings))}, as marked in the table."
+        for document, standings in sorted(used.items())
+    ]
