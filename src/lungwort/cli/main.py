@@ -8,12 +8,24 @@ from typing import Annotated
 
 import typer
 
-from lungwort.cli import account, finding, instrument, lot, outlet, person, site, supply, workspace
+from lungwort.cli import (
+    account,
+    finding,
+    instrument,
+    lot,
+    outlet,
+    person,
+    plant,
+    site,
+    supply,
+    workspace,
+)
 from lungwort.cli.certificate import certificate
 from lungwort.cli.certify import certify
 from lungwort.cli.convert import NumberCommand, convert
 from lungwort.cli.demo import demo
 from lungwort.cli.due import due
+from lungwort.cli.exposure import exposure
 from lungwort.cli.import_ import import_
 from lungwort.cli.inspect import inspect
 from lungwort.cli.judge import judge
@@ -67,6 +79,8 @@ app.command()(pack)
 app.command()(verify)
 app.command()(status)
 app.command()(due)
+app.add_typer(plant.app, name="plant")
+app.command()(exposure)
 app.command()(serve)
 app.add_typer(account.app, name="account")
 
