@@ -54,7 +54,10 @@ def test_outlet_on_record(reader: Visitor) -> None:
     page = reader.page("/exposure")
     found = re.search(r'<option value="([^"]+)"[^>]*>([^<·]+)·([^<]+)</option>', page)
     assert found is not None
-    answer = reader.post("/exposure", {"outlet": found[1]})
+    long = reader.refused("/exposure", {"outlet": found[1]})
+    assert "nobody breathes there as long as that without a break" in long
+    day = {"begin": "2026-11-10T08:00", "end": "2026-11-10T16:00"}
+    answer = reader.post("/exposure", {"outlet": found[1], **day})
     text = text_of(answer.text)
     assert answer.status_code == 200, text
     assert f"anybody on {unescape(found[3]).strip()}, heavy work" in text

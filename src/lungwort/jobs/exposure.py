@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 BESIDE: Final = timedelta(hours=1)
 """How far beside the stays readings on record are taken."""
+LONGEST_WORST_CASE_DAYS: Final = 3
+"""Longest span for which somebody is taken to be there all the time; common practice, no source [d]."""
 
 
 def _texts(values: Iterable[str]) -> tuple[str, ...]:
@@ -179,6 +181,7 @@ def exposure(where: Where, request: Request, *, now: datetime) -> Calculation:
     if assumed:
         for air in airs:
             span = _period(request, found.logs[air.outlet], found.typed_zone)
+            _not_endless(air.outlet, *span)
             stays = (*stays, *worst_case((air,), *span))
     question = Question(
         airs=airs,
@@ -208,6 +211,17 @@ def exposure(where: Where, request: Request, *, now: datetime) -> Calculation:
             ),
         )
     )
+
+
+def _not_endless(outlet: str, start: datetime, end: datetime) -> None:
+    """Refuse a worst case of many days, through which nobody stays at an outlet."""
+    days = (end - start).total_seconds() / 86_400.0
+    if days > LONGEST_WORST_CASE_DAYS:
+        raise ExposureError(
+            f"nobody is named, and the readings of {outlet!r} reach over {days:.0f} days: nobody "
+            f"breathes there as long as that without a break. Give the span of the bad air with "
+            f"--from and --to, at most {LONGEST_WORST_CASE_DAYS} days, or who was there with --stay."
+        )
 
 
 def _check(request: Request) -> None:

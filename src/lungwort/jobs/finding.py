@@ -83,6 +83,8 @@ class FindingShown:
         Conforming verdicts after the cure: when they were drawn, at which outlet, and their ids.
     tested_again : bool
         Whether there is one for each outlet concerned; in doubt there is not.
+    zone : str
+        IANA time zone of the site.
     """
 
     finding: Finding
@@ -96,6 +98,7 @@ class FindingShown:
     remarks: tuple[str, ...] = ()
     retests: tuple[tuple[str, str, str], ...] = ()
     tested_again: bool = False
+    zone: str = "UTC"
 
     def plain(self) -> dict[str, Any]:
         """Give it in JSON values."""
@@ -542,6 +545,7 @@ def _shown(snapshot: Snapshot, finding: Finding, remarks: Sequence[str] = ()) ->
     tested = _retests_after_cure(snapshot, finding)
     return FindingShown(
         finding=finding,
+        zone=snapshot.zone(finding.supply_id).key,
         supply=_name(snapshot.supplies, finding.supply_id),
         outlet=_name(snapshot.outlets, finding.outlet_id),
         by=_name(snapshot.persons, finding.by_id),

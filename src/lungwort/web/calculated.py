@@ -125,6 +125,9 @@ def calculated_post(
 ) -> Response:
     """Make a page that asks with a form that also sends files in; as `calculated`.
 
+    A link can fill fields of the form in, such as the outlet of a finding; nothing is worked out
+    before it is sent.
+
     Parameters
     ----------
     ctx : Ctx
@@ -153,15 +156,18 @@ def calculated_post(
     fastapi.Response
         The page; status 422 where the form was refused.
     """
+    listed = tuple(fields)
+    query = ctx.request.query_params
+    begun = {one.name: "\n".join(query.getlist(one.name)) for one in listed if one.name in query}
     return _page(
         ctx,
         title=title,
         lead=lead,
-        fields=tuple(fields),
+        fields=listed,
         action=action,
         submit=submit,
         do=None if form is None else lambda: work(form),
-        values=dict(standard or {}) if form is None else form.values,
+        values={**(standard or {}), **begun} if form is None else form.values,
         seldom=seldom,
         example=None,
         method="post",

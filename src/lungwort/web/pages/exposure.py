@@ -135,8 +135,6 @@ FIELDS: Final = (
 _SELDOM: Final = frozenset(
     {
         "stays_file",
-        "begin",
-        "end",
         "column",
         "unit",
         "settle",

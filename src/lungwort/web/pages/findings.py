@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from attrs import frozen
 from fastapi import APIRouter
@@ -182,8 +183,15 @@ def _page(
         about_air=job.is_about_air(shown.finding),
         begin=(begun - AROUND).isoformat(),
         end=(begun + AROUND).isoformat(),
+        local_begin=_local(begun - AROUND, shown.zone),
+        local_end=_local(begun, shown.zone),
         notes_of=tuple(one for one in shown.actions if one.action.kind == "note"),
     )
+
+
+def _local(moment: datetime, zone: str) -> str:
+    """Write a moment as a field of a form holds it, in the site's time."""
+    return moment.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%dT%H:%M")
 
 
 def _new_page(
