@@ -44,6 +44,7 @@ COMMANDS = {
     *("workspace", "site", "supply", "outlet", "instrument", "person", "lot"),
     *("test", "import", "certify", "status", "due", "finding", "withdraw", "return"),
     *("print", "pack", "verify"),
+    *("plant", "exposure", "cause", "trend", "uncertainty"),
     *("serve", "account"),
 }
 

@@ -20,6 +20,7 @@ from lungwort.cli import (
     supply,
     workspace,
 )
+from lungwort.cli.cause import cause
 from lungwort.cli.certificate import certificate
 from lungwort.cli.certify import certify
 from lungwort.cli.convert import NumberCommand, convert
@@ -36,6 +37,8 @@ from lungwort.cli.return_ import return_
 from lungwort.cli.serve import serve
 from lungwort.cli.status import status
 from lungwort.cli.test import app as test_app
+from lungwort.cli.trend import trend
+from lungwort.cli.uncertainty import uncertainty
 from lungwort.cli.verify import verify
 from lungwort.cli.withdraw import withdraw
 from lungwort.errors import LungwortError
@@ -81,6 +84,9 @@ app.command()(status)
 app.command()(due)
 app.add_typer(plant.app, name="plant")
 app.command()(exposure)
+app.command()(cause)
+app.command()(trend)
+app.command()(uncertainty)
 app.command()(serve)
 app.add_typer(account.app, name="account")
 
