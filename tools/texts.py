@@ -37,7 +37,13 @@ PHRASES: Final = "phrases"
 LANGUAGES: Final = ("de",)
 ROOMS: Final = (
     *("air", "jobs", "limits", "logs", "paper", "plan", "register", "spot", "verdict"),
-    "accounts",
+    *("accounts", "wearers", "plant", "insight", "tomlfile.py"),
+)
+CALCULATIONS: Final = "calculations"
+"""Part of all that is worked out beside a verdict."""
+_CALCULATIONS: Final = re.compile(
+    r"(?:wearers|plant|insight)/|verdict/(?:budget|monte_carlo)|jobs/(?:exposure|enough_air|reserve"
+    r"|bank|treatment|cause|trend|budget|plant_sheet|calculated)|paper/calculation"
 )
 _KEYWORDS: Final = {"_": None, "N_": None, "_n": None, "gettext": None, "ngettext": (1, 2)}
 _TOML: Final = {
@@ -268,13 +274,23 @@ def _where(path: Path, line: int) -> str:
 
 def _of_rooms(found: Found) -> None:
     for room in ROOMS:
-        for path in sorted((SOURCE / room).rglob("*.py")):
+        place = SOURCE / room
+        for path in sorted(place.rglob("*.py")) if place.is_dir() else (place,):
             inside = path.relative_to(SOURCE).as_posix()
             if inside in _SKIPPED or "migrations" in inside:
                 continue
-            part = "catalogue" if inside.startswith("jobs/catalogue/") else room
+            part = _part_of(inside, room)
             for line, text in patterns_of(path):
                 found.setdefault(part, {}).setdefault(text, []).append(_where(path, line))
+
+
+def _part_of(inside: str, room: str) -> str:
+    if inside.startswith("jobs/catalogue/"):
+        return "catalogue"
+    if _CALCULATIONS.match(inside):
+        return CALCULATIONS
+    # What reads a user's file has spoken for procedures from the beginning.
+    return "spot" if room == "tomlfile.py" else room
 
 
 def _of_files(found: Found) -> None:
