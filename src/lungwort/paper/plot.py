@@ -40,6 +40,11 @@ _LETTER: Final = 5.4
 """Width of a letter of the legend, as a guess on the wide side [SVG unit]."""
 _ROW: Final = 16.0
 _LABEL_APART: Final = 12.0
+_HALO: Final = (
+    f'font-weight="600" fill="{LIGHT["limit"]}" stroke="{LIGHT["ground"]}" stroke-width="3" '
+    'stroke-linejoin="round" paint-order="stroke"'
+)
+"""Words that stand on lines keep a strip of the ground around them."""
 _TIME_TICKS: Final = 10
 _DATE: Final = 66.0
 _MOST_POINTS: Final = 1500
@@ -312,7 +317,7 @@ def _levels(plot: Plot, frame: _Frame) -> list[str]:
         drawn.append(
             f'<path class="limit" d="M{LEFT:g},{y:.1f}H{RIGHT:g}" {look}/>'
             f'<text class="limit-text" x="{RIGHT - 3:g}" y="{label:.1f}" text-anchor="end" '
-            f'font-weight="600" fill="{colour}">{escape(one.name)}</text>'
+            f"{_HALO}>{escape(one.name)}</text>"
         )
     for place, one in enumerate(level for level in plot.levels if not level.across):
         x = frame.x(one.value)
@@ -320,7 +325,7 @@ def _levels(plot: Plot, frame: _Frame) -> list[str]:
         drawn.append(
             f'<path class="limit" d="M{x:.1f},{TOP:g}V{BOTTOM:g}" {look}/>'
             f'<text class="limit-text" x="{x + side[1]:.1f}" y="{TOP + 11 + 13 * place:.1f}" '
-            f'text-anchor="{side[0]}" font-weight="600" fill="{colour}">{escape(one.name)}</text>'
+            f'text-anchor="{side[0]}" {_HALO}>{escape(one.name)}</text>'
         )
     return drawn
 
