@@ -158,6 +158,46 @@ WAYS: Final[dict[str, Way]] = {
     ),
     "pack": Way(N_("Evidence packs"), "/packs"),
     "verify": Way(N_("Check the record"), "/verify"),
+    "plant": Way(N_("Plant sheets"), "/plant"),
+    "plant form": Way(N_("A plant sheet to fill in"), "/plant/form.toml"),
+    "plant set": Way(
+        N_("Plant sheets"), "/plant", N_("Plant sheet of {name}"), "supply", "/plant/sheets/{id}"
+    ),
+    "plant show": Way(
+        N_("Plant sheets"), "/plant", N_("Plant sheet of {name}"), "supply", "/plant/sheets/{id}"
+    ),
+    "plant air": Way(
+        N_("Is there enough air?"),
+        "/plant/air",
+        N_("Is there enough air at {name}?"),
+        "supply",
+        "/plant/air?asked=1&supply={id}",
+    ),
+    "plant reserve": Way(
+        N_("How long does the reserve last?"),
+        "/plant/reserve",
+        N_("How long does the reserve of {name} last?"),
+        "supply",
+        "/plant/reserve?asked=1&supply={id}",
+    ),
+    "plant bank": Way(
+        N_("How many cylinders can be filled?"),
+        "/plant/bank",
+        N_("How many cylinders can {name} fill?"),
+        "supply",
+        "/plant/bank?asked=1&supply={id}",
+    ),
+    "plant treatment": Way(
+        N_("How long does the treatment last?"),
+        "/plant/treatment",
+        N_("How long does the treatment of {name} last?"),
+        "supply",
+        "/plant/treatment?asked=1&supply={id}",
+    ),
+    "exposure": Way(N_("What was breathed?"), "/exposure"),
+    "cause": Way(N_("Why did the air go wrong?"), "/cause"),
+    "trend": Way(N_("When will it go wrong?"), "/trend"),
+    "uncertainty": Way(N_("How uncertain is a reading?"), "/uncertainty"),
     "status": Way(N_("Today"), "/today"),
     "due": Way(N_("Plan"), "/plan"),
     "certificate": Way(

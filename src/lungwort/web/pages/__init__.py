@@ -39,6 +39,7 @@ PAGES: Final = (
     "tasks",
     "tests",
     "today",
+    "trend",
     "uncertainty",
     "verify",
     "welcome",
