@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from attrs import frozen
+from attrs import evolve, frozen
 
 from lungwort.errors import PlantError
 
@@ -98,9 +98,12 @@ def enough_air(where: Where, request: Request, *, now: datetime) -> Calculation:
     sheet = sheet_of(where, request.supply, request.sheet_file)
     more: tuple[Wearer, ...] = ()
     subject, zone = sheet.title, "UTC"
+    unlike: tuple[str, ...] = ()
     if request.supply is not None:
         more, subject, zone = on_record(where, request.supply, sheet)
+        unlike = unlike_record(where, request.supply, sheet)
     found = worked(sheet, more, intake_c=request.intake_c, without=request.without)
+    found = evolve(found, gaps=(*found.gaps, *unlike))
     return calculation_of(found, now=now, subject=subject, zone=zone)
 
 
@@ -153,6 +156,62 @@ def on_record(where: Where, supply: str, sheet: PlantSheet) -> tuple[tuple[Weare
                 if worn.in_use
             ]
     return tuple(found), thing.name, zone
+
+
+def unlike_record(where: Where, supply: str, sheet: PlantSheet) -> tuple[str, ...]:
+    """Tell where the sheet asks for less at an outlet than what is worn there by the record.
+
+    Parameters
+    ----------
+    where : Where
+        Which workspace.
+    supply : str
+        Name or id of the supply.
+    sheet : PlantSheet
+        The sheet.
+
+    Returns
+    -------
+    tuple of str
+        A sentence an outlet; empty for none.
+
+    Raises
+    ------
+    UnknownRecordError
+        Where there is no such supply.
+    """
+    from lungwort.jobs.opening import opened  # noqa: PLC0415 - keeps --help instant
+    from lungwort.register.model import Outlet, Supply, WearerEquipment  # noqa: PLC0415 - the same
+
+    found = []
+    with opened(where, read_only=True) as workspace, workspace.register.at_one_time() as reader:
+        thing = reader.get(Supply, supply)
+        for outlet in reader.all(Outlet, supply_id=thing.id):
+            told = [one for one in sheet.wearers if one.at.casefold() == outlet.name.casefold()]
+            worn = [one for one in reader.all(WearerEquipment, outlet_id=outlet.id) if one.in_use]
+            if not told or not worn:
+                continue
+            for what, here, there, unit in (
+                ("wearers", sum(one.count for one in told), sum(one.count for one in worn), ""),
+                (
+                    "least pressure",
+                    max((one.minimum_bar_g or 0.0 for one in told), default=0.0),
+                    max((_float(one.lowest_pressure_bar_g) or 0.0 for one in worn), default=0.0),
+                    " bar(g)",
+                ),
+                (
+                    "least flow of one",
+                    max((one.minimum_flow_l_min or 0.0 for one in told), default=0.0),
+                    max((_float(one.minimum_flow_l_min) or 0.0 for one in worn), default=0.0),
+                    " L/min",
+                ),
+            ):
+                if here < there:
+                    found.append(
+                        f"At {outlet.name} the record has {there:g}{unit} as {what}, and the plant sheet "
+                        f"{here:g}{unit}. Put right whichever is out of date."
+                    )
+    return tuple(found)
 
 
 def _float(value: object) -> float | None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from lungwort.wearers.demand import ASSUMED, one_flow_l_min
+from lungwort.wearers.demand_equipment import LEAST_FLOW
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -13,6 +14,11 @@ if TYPE_CHECKING:
     from lungwort.plant.leakage import Leakage
     from lungwort.plant.sheet import PlantSheet
     from lungwort.wearers.demand import Wearer
+
+DOUBTED_SHARE: Final = 0.6
+"""Share of the published least flow below which a declared one is taken for a slip; own rule [-]."""
+SAME_PRESSURE_BAR: Final = 0.05
+"""Pressures nearer to each other are the same reading of a gauge; own rule [bar]."""
 
 
 def of_wearers(wearers: Iterable[Wearer]) -> tuple[str, ...]:
@@ -43,6 +49,14 @@ def of_wearers(wearers: Iterable[Wearer]) -> tuple[str, ...]:
             found.append(f"The least pressure for {one.name} is not given.")
         if one.maximum_bar_g is None:
             found.append(f"The greatest pressure for {one.name} is not given.")
+        least = one.kind.figure(LEAST_FLOW)
+        declared = one.minimum_flow_l_min
+        if declared and least and declared < DOUBTED_SHARE * least.value:
+            found.append(
+                f"{one.name}: {declared:g} L/min is far below the {least.value:g} L/min of "
+                f"{least.source} ({least.standing}); nobody breathes from so little. Check the figure "
+                "and its unit: L/min, not cubic feet or cubic metres."
+            )
     return tuple(found)
 
 
@@ -77,6 +91,22 @@ def of_supply(
                 f"The delivery of {one.name} is declared for {one.declared_at_bar_g:g} bar(g), and "
                 f"{held:g} bar(g) are held at the source; there it may deliver less, or not get so far."
             )
+        if "purge_percent" not in one.stated and any(
+            stage.regenerates for stage in sheet.treatments
+        ):
+            found.append(
+                f"A drier of the sheet regenerates itself, which may take air away from {one.name}, and "
+                "how much is not given (purge_percent; 0 where it takes none)."
+            )
+    found += [
+        (
+            f"The pressure in receiver {vessel.name} falls to {vessel.pressure_bar_g:g} bar(g) before "
+            f"the compressor cuts in, and {held:g} bar(g) are said to be held at the source. Put the "
+            "lower one at the [[source]], or the [[regulator]] between them on the sheet."
+        )
+        for vessel in sheet.receivers
+        if vessel.pressure_bar_g < held - SAME_PRESSURE_BAR
+    ]
     if "altitude_m" not in sheet.place.stated:
         found.append("The height above the sea is not given; 0 m is assumed.")
     if sheet.place.intake_temperature_c is None and not intake_given:
@@ -84,11 +114,13 @@ def of_supply(
     return tuple(found)
 
 
-def of_leaks(leak: Leakage | None) -> tuple[str, ...]:
+def of_leaks(leak: Leakage | None, sheet: PlantSheet) -> tuple[str, ...]:
     """Tell what is missing of the leak test.
 
     Parameters
     ----------
+    sheet : PlantSheet
+        The sheet.
     leak : Leakage, optional
         The loss; None where it was not measured.
 
@@ -100,4 +132,13 @@ def of_leaks(leak: Leakage | None) -> tuple[str, ...]:
     if leak is None:
         return ("No leak test is given, so what the lines lose is not known; nothing is counted.",)
     # A fall too small to be read is no gap: its upper end is counted.
-    return tuple(text for text in leak.doubts if "less than one step" not in text)
+    found = [text for text in leak.doubts if "less than one step" not in text]
+    tested = sum(one.volume_l for one in sheet.leak_tests)
+    vessels = sum(one.volume_l for one in sheet.receivers)
+    if tested < vessels:
+        found.append(
+            f"The leak test counts {tested:g} L, and the receivers alone hold {vessels:g} L: either they "
+            "were shut off from the test, or its volume is wrong. Give the volume of all that was under "
+            "pressure, in litres."
+        )
+    return tuple(found)

@@ -239,7 +239,7 @@ def worked(
     found = (
         *gaps.of_wearers(wearers),
         *gaps.of_supply(sheet, machines, intake_given=intake_c is not None),
-        *gaps.of_leaks(leak),
+        *gaps.of_leaks(leak, sheet),
         *_gaps_of_pressure(made),
     )
     return evolve(made, gaps=found)

@@ -89,7 +89,7 @@ def reserve(where: Where, request: Request, *, now: datetime) -> Calculation:
     UnknownRecordError
         Where there is no such supply.
     """
-    from lungwort.jobs.enough_air import on_record  # noqa: PLC0415 - keeps --help instant
+    from lungwort.jobs.enough_air import on_record, unlike_record  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.plant_sheet import sheet_of  # noqa: PLC0415 - the same
     from lungwort.jobs.reserve_result import calculation_of  # noqa: PLC0415 - the same
     from lungwort.jobs.reserve_work import worked  # noqa: PLC0415 - the same
@@ -105,7 +105,11 @@ def reserve(where: Where, request: Request, *, now: datetime) -> Calculation:
             )
         sheet = evolve(sheet, escape=Escape(request.escape_min, "as asked"))
     subject, zone = sheet.title or "plant sheet", "UTC"
+    unlike: tuple[str, ...] = ()
     if request.supply is not None:
         more, name, zone = on_record(where, request.supply, sheet)
+        unlike = unlike_record(where, request.supply, sheet)
         sheet, subject = evolve(sheet, wearers=(*sheet.wearers, *more)), f"supply {name}"
-    return calculation_of(sheet, worked(sheet), now=now, subject=subject, zone=zone)
+    found = worked(sheet)
+    found = evolve(found, doubts=(*found.doubts, *unlike))
+    return calculation_of(sheet, found, now=now, subject=subject, zone=zone)

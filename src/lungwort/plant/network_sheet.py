@@ -5,7 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from lungwort.errors import PlantError
-from lungwort.plant.network import PRESSURE_RANGE_BAR_G, Network, Pipe, Regulator, Source
+from lungwort.plant._network_checks import (
+    BORE_RANGE_MM,
+    LENGTH_RANGE_M,
+    LOSS_RANGE,
+    PRESSURE_RANGE_BAR_G,
+    ROUGHEST,
+)
+from lungwort.plant.network import Network, Pipe, Regulator, Source
 from lungwort.tomlfile import Table
 
 if TYPE_CHECKING:
@@ -23,6 +30,8 @@ _PIPE_KEYS: Final = (
     "loss_coefficient",
     "kind",
 )
+WIDEST_HOSE_MM: Final = 50.0
+"""Bore from which a hose is taken for a slip of the point; own rule [mm]."""
 _ROUGHNESS_MM: Final = {"pipe": 0.045, "hose": 0.0015, "coupling": 0.0015, "valve": 0.045}
 """Wall of drawn steel pipe (Moody 1944, commercial steel, from memory), and of smooth hose."""
 
@@ -101,15 +110,21 @@ def _pipe(table: Table) -> Pipe | None:
     name = table.text("name", required=True)
     begin, end = table.text("from", required=True), table.text("to", required=True)
     kind = table.choice("kind", KINDS, "pipe")
-    length = _number(table, "length_m", 0.0, 10_000.0, "m")
-    bore = _number(table, "bore_mm", 0.5, 2000.0, "mm")
+    length = _number(table, "length_m", *LENGTH_RANGE_M, "m")
+    bore = _number(table, "bore_mm", *BORE_RANGE_MM, "mm")
     roughness = table.number("roughness_mm", 0.0, 5.0, "mm")
-    loss = table.number("loss_coefficient", 0.0, 1e5, "-")
-    if bore is not None and roughness is not None and roughness > 0.05 * bore:
+    loss = table.number("loss_coefficient", *LOSS_RANGE, "-")
+    if bore is not None and roughness is not None and roughness > ROUGHEST * bore:
         table.wrong(
             "roughness_mm",
             f"found {roughness:g}, more than a twentieth of the bore of {bore:g} mm; no law of "
             "friction holds there. Give both in mm.",
+        )
+    if kind in {"hose", "coupling"} and bore is not None and bore > WIDEST_HOSE_MM:
+        table.wrong(
+            "bore_mm",
+            f"found {bore:g} mm for a {kind}; hoses and couplings to wearers are narrower than "
+            f'{WIDEST_HOSE_MM:g} mm. Check the figure, or write kind = "pipe".',
         )
     if length == 0.0 and not loss:
         table.wrong(
