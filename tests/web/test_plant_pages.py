@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import re
+from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
 
+import pytest
 from tests.paper.calculation_kit import invented
 from tests.web.kit import Visitor, app_on, text_of, visitor_on
 
@@ -121,3 +123,22 @@ def test_only_so_many_are_kept() -> None:
     found = kept.get(names[-1])
     assert found is not None
     assert found.answer == "60"
+
+
+@pytest.mark.parametrize("address", ["/cause", "/exposure"])
+def test_a_log_of_a_day_can_be_sent_in(reader: Visitor, address: str) -> None:
+    """A file of some hundred kilobytes is no attack."""
+    began = datetime(2026, 11, 20, 7, 0, tzinfo=UTC)
+    rows = [
+        f"{(began + timedelta(seconds=10 * at)).isoformat()},{2.0 if 4000 < at < 4400 else 0.2},430,20.9"
+        for at in range(8640)
+    ]
+    text = "\n".join(["Time,CO [ppm],CO2 [ppm],O2 [%]", *rows]) + "\n"
+    assert len(text) > 300_000
+    answer = reader.post(
+        address, {"zone": "Europe/London"}, files={"files": ("day.csv", text.encode(), "text/csv")}
+    )
+
+    assert answer.status_code in {200, 422}, text_of(answer.text)
+    assert "too large" not in text_of(answer.text)
+    assert answer.status_code == 200, text_of(answer.text)

@@ -42,7 +42,14 @@ _LOT_GONE_DAYS_AGO: Final = 140
 _HOURS_A_DAY: Final = 5
 _METER_AT_START_H: Final = 8_120
 _STOOD_DAYS_AGO: Final = (63, 3)
-_CHARGING_METER_H: Final = {363: "412.0", 300: "437.5", 240: "459.8", 120: "509.2", 60: "533.4", 2: "556.1"}
+_CHARGING_METER_H: Final = {
+    363: "412.0",
+    300: "437.5",
+    240: "459.8",
+    120: "509.2",
+    60: "533.4",
+    2: "556.1",
+}
 """What the meter of the charging compressor shows, by days ago [h]."""  # fmt: skip
 
 

@@ -31,6 +31,10 @@ UPLOAD_PATHS: Final = (
     "/packs",
     "/workspace",
     "/welcome",
+    "/cause",
+    "/exposure",
+    "/plant",
+    "/trend",
     API,
 )
 """Where files are sent in: this address and all below it."""
