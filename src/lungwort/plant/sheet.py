@@ -203,12 +203,13 @@ def _ends(table: Table, key: str, low: float, high: float, unit: str) -> tuple[f
     if given is None:
         return None
     values = given if isinstance(given, list) else [given, given]
-    if len(values) != 2 or any(  # noqa: PLR2004 - lowest and highest
-        isinstance(one, bool) or not isinstance(one, int | float) for one in values
-    ):
+    numbers = [
+        float(one) for one in values if isinstance(one, int | float) and not isinstance(one, bool)
+    ]
+    if len(values) != 2 or len(numbers) != 2:  # noqa: PLR2004 - lowest and highest
         table.wrong(key, f"give the lowest and the highest [{unit}], like {key} = [2, 32].")
         return None
-    first, last = float(values[0]), float(values[1])
+    first, last = numbers
     if not low <= first <= last <= high:
         table.wrong(
             key,
