@@ -28,6 +28,7 @@ from lungwort.paper.period_drawing import TrendPoint, timeline, trend
 from lungwort.paper.period_sheet import (
     CartridgeLine,
     CertificateLine,
+    DayTrendLine,
     EventLine,
     ExcursionLine,
     FindingLine,
@@ -157,6 +158,18 @@ SHEET = PeriodSheet(
         ),
     ),
     trends=(CO,),
+    day_trends=(
+        DayTrendLine(
+            outlet=OUTLET,
+            name="Water",
+            figure="95 % level",
+            days=60,
+            word="rises",
+            change="4.66 mg/m3 (4.38 to 4.94)",
+            limit="≤ 35 mg/m3",
+            reached="2026-08-20 (2026-08-10 to 2026-08-30)",
+        ),
+    ),
     cartridges=(
         CartridgeLine(
             stage="Carbon filter",
@@ -214,6 +227,8 @@ def test_what_the_report_says(tmp_path: Path) -> None:
         "The seal was broken.",
         "oil=indicator: nothing seen; odour=none",
         "✕ 21.9",
+        "4.66 mg/m³ (4.38 to 4.94)",
+        "≤ 35 mg/m³",
         "4.9 (undecided)",
         "Carbon filter",
         "4812 h",
@@ -451,6 +466,11 @@ def test_any_text_stays_text(tmp_path: Path) -> None:
             ),
             monitored=tuple(evolve(one, outlet=NASTY) for one in SHEET.monitored),
             trends=(evolve(CO, analyte="x", limit=NASTY, unit="<&>"),),
+            day_trends=(
+                DayTrendLine(
+                    outlet=NASTY, name=NASTY, figure=NASTY, days=1, word=NASTY, limit=NASTY
+                ),
+            ),
             notes=(NASTY,) * 20,
             prepared_by=NASTY,
             role=NASTY,

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Final
 
 from lungwort.errors import InputError, LungwortError
+from lungwort.jobs.print_period_trends import day_trends, text, value, worse
 from lungwort.register.model import CAUSE, CLOSE, CURE, NOTE, Person
 
 if TYPE_CHECKING:
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from lungwort.paper.period_sheet import (
+        DayTrendLine,
         ExcursionLine,
         FindingLine,
         MonitoredLine,
@@ -137,6 +139,7 @@ def period_sheet(
         excursions=made.excursions(results),
         monitored=made.monitored(),
         trends=made.trends(results),
+        day_trends=made.day_trends(),
         cartridges=made.cartridges(),
         events=made.events(),
         notes=(*made.notes, *made.state_notes(states)),
@@ -289,7 +292,7 @@ class _Filling:
                 month = self._month(record, limit)
                 key = (limit["key"], limit["limit"], limit["unit"])
                 held = worst.setdefault(key, {})
-                if month in months and _worse(limit, held.get(month)):
+                if month in months and worse(limit, held.get(month)):
                     held[month] = limit
         lines = []
         for by_month in worst.values():
@@ -299,8 +302,8 @@ class _Filling:
             points = tuple(
                 TrendPoint(
                     month,
-                    _value(by_month[month]),
-                    _text(by_month[month]),
+                    value(by_month[month]),
+                    text(by_month[month]),
                     by_month[month]["verdict"],
                 )
                 if month in by_month
@@ -319,6 +322,13 @@ class _Filling:
                 )
             )
         return tuple(lines)
+
+    def day_trends(self) -> tuple[DayTrendLine, ...]:
+        lines, told = day_trends(
+            self.workspace, self.snapshot, self.supply, start=self.start, end=self.end
+        )
+        self.notes += told
+        return lines
 
     def _months(self) -> list[date]:
         month = self.start.astimezone(self.zone).date().replace(day=1)
@@ -469,32 +479,3 @@ class _Filling:
             for one in sorted(self.snapshot.events, key=lambda one: one.time)
             if one.supply_id == self.supply.id and self.within(one.time)
         )
-
-
-def _worse(limit: dict[str, Any], held: dict[str, Any] | None) -> bool:
-    """Tell whether evidence of a limit is worse than that already held for the month."""
-    if held is None:
-        return True
-    order = {"does_not_conform": 0, "undecided": 1, "conforms": 2}
-    rank, held_rank = order[limit["verdict"]], order[held["verdict"]]
-    if rank != held_rank:
-        return rank < held_rank
-    margin, held_margin = limit["margin"], held["margin"]
-    return margin is not None and (held_margin is None or margin < held_margin)
-
-
-def _value(limit: dict[str, Any]) -> float | None:
-    worst = limit["worst"]
-    return None if worst is None else worst["value"]
-
-
-def _text(limit: dict[str, Any]) -> str:
-    from lungwort.paper.text import number  # noqa: PLC0415 - keeps --help instant
-
-    worst = limit["worst"]
-    if worst is None:
-        return ""
-    # '< 0.05' stays what it is; a plain number is shown with its few digits.
-    if worst["text"][:1] in "<>≤≥" and worst["text"]:
-        return str(worst["text"]).removesuffix(f" {worst['unit']}")
-    return number(worst["value"]) if worst["value"] is not None else str(worst["text"])

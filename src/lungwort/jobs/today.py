@@ -22,8 +22,10 @@ NOT_PROVEN: Final = "not_proven"
 LATE: Final = "late"
 OPEN: Final = "open"
 GOES_STALE: Final = "goes_stale"
+HEADS_FOR_LIMIT: Final = "heads_for_limit"
+"""Readings have a trend that reaches a limit."""
 SOON: Final = "soon"
-URGENCY: Final = (STOP, NOT_PROVEN, LATE, OPEN, GOES_STALE, SOON)
+URGENCY: Final = (STOP, NOT_PROVEN, LATE, OPEN, HEADS_FOR_LIMIT, GOES_STALE, SOON)
 """What needs somebody first comes first."""
 
 
@@ -103,6 +105,7 @@ def today(where: Where, *, now: datetime) -> Today:
     from lungwort.jobs.finding import findings_of  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.hand_test_views import open_tests  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.status import status_of  # noqa: PLC0415 - keeps --help instant
+    from lungwort.jobs.trend_warnings import warnings  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
     with opened(where, read_only=True) as workspace:
@@ -114,9 +117,22 @@ def today(where: Where, *, now: datetime) -> Today:
             # The status' notes tell why.
             agenda = None
         findings = findings_of(snapshot)
+        ahead = warnings(workspace, snapshot)
     needs = [
         *(need for row in status.rows for need in _of_supply(row)),
         *map(_of_finding, findings),
+        *(
+            Need(
+                HEADS_FOR_LIMIT,
+                "trend",
+                one.outlet_id,
+                one.outlet,
+                one.text,
+                one.why,
+                one.supply_id,
+            )
+            for one in ahead
+        ),
         *(() if agenda is None else _of_agenda(agenda)),
     ]
     return Today(

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
     from lungwort.paper.period_sheet import (
         CertificateLine,
+        DayTrendLine,
         ExcursionLine,
         FindingLine,
         HandTestLine,
@@ -169,6 +170,7 @@ def page_data(sheet: PeriodSheet) -> dict[str, Any]:
         "monitored": _monitored(sheet),
         "trends": [_trend(line) for line in sheet.trends],
         "trend_tables": _trend_tables(sheet.trends),
+        "day_trends": _day_trends(sheet.day_trends),
         "tests": _tests(sheet.tests, clock),
         "cartridges": {
             "head": ("Stage", "Changed on", "Hour meter", "Lot", "By"),
@@ -403,6 +405,28 @@ def _trend(line: TrendLine) -> dict[str, Any]:
         "title": analyte_name(line.analyte) + ("" if line.required else " (advice)"),
         "limit": typeset(line.limit),
         "svg": trend(line.points, line.unit, line.lower, line.upper),
+    }
+
+
+def _day_trends(lines: tuple[DayTrendLine, ...]) -> dict[str, Any]:
+    return {
+        "head": [
+            *("Outlet", "Of what", "Days", "Trend", "Change in 30 days", "Limit"),
+            "Reached on about",
+        ],
+        "rows": [
+            [
+                line.outlet,
+                f"{line.name}, {line.figure}",
+                str(line.days),
+                line.word,
+                typeset(line.change),
+                typeset(line.limit),
+                line.reached,
+            ]
+            for line in lines
+        ],
+        "numeric": [2],
     }
 
 

@@ -210,6 +210,32 @@ class TrendLine:
 
 
 @frozen(kw_only=True)
+class DayTrendLine:
+    """A trend in the days of an outlet.
+
+    Parameters
+    ----------
+    outlet, name, figure : str
+        Where; of what; which figure of the days.
+    days : int
+        Days behind the last step or bend [1].
+    word : str
+        ``rises``, ``falls``, ``no trend shown`` or ``too little to tell``.
+    change, limit, reached : str
+        Change in 30 days with its interval; the limit; when it is reached if nothing changes.
+    """
+
+    outlet: str
+    name: str
+    figure: str
+    days: int
+    word: str
+    change: str = ""
+    limit: str = ""
+    reached: str = ""
+
+
+@frozen(kw_only=True)
 class CartridgeLine:
     """A cartridge was changed.
 
@@ -266,7 +292,7 @@ class PeriodSheet:
         The record that it comes from.
     states : tuple of StateLine
         The state in which the period began, if one was recorded, and all that followed in it.
-    verdicts, certificates, tests, findings, excursions, monitored, trends, cartridges, events
+    verdicts, certificates, tests, findings, excursions, monitored, trends, day_trends, cartridges, events
         What is on record of the period.
     notes : tuple of str
         What else the reader must be told, such as what could not be read.
@@ -295,6 +321,7 @@ class PeriodSheet:
     excursions: tuple[ExcursionLine, ...] = ()
     monitored: tuple[MonitoredLine, ...] = ()
     trends: tuple[TrendLine, ...] = ()
+    day_trends: tuple[DayTrendLine, ...] = ()
     cartridges: tuple[CartridgeLine, ...] = ()
     events: tuple[EventLine, ...] = ()
     notes: tuple[str, ...] = ()

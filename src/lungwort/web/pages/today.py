@@ -21,6 +21,7 @@ URGENCY_WORDS: Final = {
     job.NOT_PROVEN: N_("Not proven"),
     job.LATE: N_("Late"),
     job.OPEN: N_("Open finding"),
+    job.HEADS_FOR_LIMIT: N_("Heads for a limit"),
     job.GOES_STALE: N_("Test soon"),
     job.SOON: N_("Soon"),
 }
@@ -31,6 +32,7 @@ _PLACES: Final = {
     "instrument": "/instruments/{id}",
     "lot": "/lots/{id}",
     "person": "/people/{id}",
+    "trend": "/trend?outlet={id}&figure=highest",
 }
 
 
