@@ -23,7 +23,7 @@ from lungwort.plant.network import (
     solve,
 )
 from lungwort.plant.network_sheet import read_network
-from lungwort.plant.pipe import outlet_pressure_pa
+from lungwort.plant.pipe import flow_kg_s, outlet_pressure_pa
 from lungwort.tomlfile import opened
 
 ATM = 101_325.0
@@ -259,6 +259,16 @@ def test_nobody_on_the_air() -> None:
     assert found.pressure_pa["a"] == pytest.approx(6e5 + ATM, rel=1e-9)
 
 
+def test_nobody_on_the_air_behind_a_long_and_thin_hose() -> None:
+    """It resists so much that a flow of rounding alone would seem to cost pressure."""
+    thin = a_pipe("1", "s", "a", length_m=1000.0, bore_mm=0.74)
+    found = solve(a_network(thin), {"a": 1.0})
+
+    assert not found.delivered
+    assert found.share < 1e-3
+    assert solve(a_network(thin), {}).pressure_pa["a"] == pytest.approx(6e5 + ATM, rel=1e-9)
+
+
 def test_what_does_not_come_through_is_never_given_a_pressure_as_if_it_did() -> None:
     """The share that does come through, and the pipe that is choked."""
     found = solve(
@@ -312,7 +322,7 @@ def test_a_regulator_lets_no_air_back() -> None:
     )
     found = solve(network, {"b": 0.001, "a": 0.001})
 
-    assert found.flow_kg_s["r"] == pytest.approx(0.0, abs=1e-12)
+    assert found.flow_kg_s["r"] == pytest.approx(0.0, abs=kg_s_of_l_min(0.01 / 60.0))
     assert found.supplied_kg_s["s"] == pytest.approx(0.001, rel=1e-6)
 
 
@@ -327,6 +337,156 @@ def test_a_source_takes_no_air_in() -> None:
     assert little.supplied_kg_s["t"] == 0.0
     assert little.pressure_bar_g("t") > 5.0
     assert much.supplied_kg_s["t"] > 0.0
+
+
+def test_a_weak_source_is_not_blown_through() -> None:
+    """Were the weaker a way out, the short hose between both would be choked.
+
+    Only the stronger feeds; the pressure is that of a network without the weaker one.
+    """
+    pipes = (a_pipe("1", "s", "t", length_m=0.1), a_pipe("2", "t", "a"))
+    alone = solve(a_network(*pipes, bar_g=9.0), {"a": 0.003})
+    both = solve(
+        Network(
+            pipes=pipes,
+            sources=(Source(node="t", pressure_bar_g=1.0), Source(node="s", pressure_bar_g=9.0)),
+        ),
+        {"a": 0.003},
+    )
+
+    assert both.delivered
+    assert both.supplied_kg_s == {"t": 0.0, "s": pytest.approx(0.003, rel=1e-9)}
+    assert both.pressure_pa["a"] == pytest.approx(alone.pressure_pa["a"], rel=1e-9)
+
+
+@pytest.mark.parametrize("draw_kg_s", np.linspace(0.001, 0.02, 20).tolist())
+def test_a_source_steps_in_before_the_hose_of_the_other_is_choked(draw_kg_s: float) -> None:
+    """The near one, at 1.4 bar(g) behind a wide pipe, can deliver all that is asked for alone."""
+    network = Network(
+        pipes=(
+            a_pipe("thin", "s", "a", length_m=0.1, bore_mm=3.0, loss_coefficient=0.1),
+            a_pipe("wide", "t", "a", length_m=1.0, bore_mm=80.0),
+        ),
+        sources=(Source(node="s", pressure_bar_g=6.0), Source(node="t", pressure_bar_g=1.4)),
+    )
+    found = solve(network, {"a": draw_kg_s})
+
+    most = flow_kg_s(
+        6e5 + ATM,
+        ATM,
+        length_m=0.1,
+        bore_m=0.003,
+        roughness_m=1.5e-6,
+        loss_coefficient=0.1,
+        temperature_k=293.15,
+        viscosity=float(viscosity_pa_s(293.15)),
+    )
+
+    assert found.delivered
+    assert found.pressure_bar_g("a") > 1.39
+    assert found.flow_kg_s["thin"] == pytest.approx(min(draw_kg_s, most), rel=1e-5)
+    assert found.choked == (("thin",) if draw_kg_s > most else ())
+    assert sum(found.supplied_kg_s.values()) == pytest.approx(draw_kg_s, rel=1e-9)
+
+
+def test_regulators_in_series_with_an_open_bypass() -> None:
+    """The bypass holds more than both are set to: both stay shut, and the bypass carries all."""
+    by = a_pipe("by", "s", "c", bore_mm=12.0)
+    network = a_network(
+        by,
+        regulators=(
+            Regulator(name="r1", begin="s", end="b", set_bar_g=4.0),
+            Regulator(name="r2", begin="b", end="c", set_bar_g=5.0),
+        ),
+    )
+    found, alone = solve(network, {"c": 0.004}), solve(a_network(by), {"c": 0.004})
+
+    assert found.flow_kg_s["by"] == pytest.approx(0.004, rel=1e-6)
+    assert found.pressure_pa["c"] == pytest.approx(alone.pressure_pa["c"], rel=1e-6)
+
+
+@pytest.mark.parametrize(("set_bar_g", "rests_at"), [(4.0, 4.0), (8.0, 6.0)])
+def test_behind_a_regulator_without_draw(set_bar_g: float, rests_at: float) -> None:
+    """It closes at its own pressure, or gives all there is."""
+    network = a_network(
+        a_pipe("1", "s", "a"),
+        regulators=(Regulator(name="r", begin="a", end="b", set_bar_g=set_bar_g),),
+    )
+
+    assert solve(network, {}).pressure_bar_g("b") == pytest.approx(rests_at, abs=1e-6)
+
+
+def test_three_regulators_in_a_row() -> None:
+    """The one that is set higher than what it is fed stands open."""
+    network = a_network(
+        a_pipe("1", "s", "a"),
+        regulators=(
+            Regulator(name="r1", begin="a", end="b", set_bar_g=3.0),
+            Regulator(name="r2", begin="b", end="c", set_bar_g=5.0),
+            Regulator(name="r3", begin="c", end="d", set_bar_g=2.0),
+        ),
+    )
+    found = solve(network, {"d": 0.001})
+
+    assert found.pressure_bar_g("b") == pytest.approx(3.0, abs=1e-6)
+    assert found.pressure_bar_g("c") == pytest.approx(3.0, abs=2e-3)
+    assert found.pressure_bar_g("d") == pytest.approx(2.0, abs=1e-6)
+
+
+@st.composite
+def trees(draw: st.DrawFn) -> tuple[Network, dict[str, float], list[float | None]]:
+    """Make a tree of any bores and draws, and work it out pipe after pipe."""
+    count = draw(st.integers(2, 8))
+    names = ["s", *(f"n{at}" for at in range(1, count))]
+    before = [draw(st.integers(0, at - 1)) for at in range(1, count)]
+    pipes = [
+        a_pipe(
+            f"t{at}",
+            names[before[at - 1]],
+            names[at],
+            length_m=draw(st.floats(0.1, 300.0)),
+            bore_mm=10.0 ** draw(st.floats(0.0, 1.8)),
+            loss_coefficient=draw(st.floats(0.0, 100.0)),
+        )
+        for at in range(1, count)
+    ]
+    through = [10.0 ** draw(st.floats(-7.0, -1.7)) for _ in names]
+    draws = dict(zip(names[1:], through[1:], strict=True))
+    for at in range(count - 1, 0, -1):
+        through[before[at - 1]] += through[at]
+    pressures: list[float | None] = [6e5 + ATM]
+    for at, one in enumerate(pipes, 1):
+        inlet = pressures[before[at - 1]]
+        pressures.append(
+            inlet
+            and outlet_pressure_pa(
+                inlet,
+                through[at],
+                length_m=one.length_m,
+                bore_m=one.bore_mm / 1e3,
+                roughness_m=one.roughness_mm / 1e3,
+                loss_coefficient=one.loss_coefficient,
+                temperature_k=293.15,
+                viscosity=float(viscosity_pa_s(293.15)),
+            )
+        )
+    return a_network(*pipes), draws, pressures
+
+
+@given(trees())
+@settings(max_examples=25, deadline=None)
+def test_trees_deliver_exactly_what_their_pipes_let_through(
+    made: tuple[Network, dict[str, float], list[float | None]],
+) -> None:
+    """Each pipe alone, by bisection: the same pressures, and refused where one is choked."""
+    network, draws, pressures = made
+    found = solve(network, draws)
+    known = [one for one in pressures if one is not None]
+
+    assert found.delivered == (len(known) == len(pressures) and min(known) >= ATM * (1.0 - 1e-9))
+    if found.delivered:
+        for node, pressure in zip(network.nodes, known, strict=True):
+            assert found.pressure_pa[node] == pytest.approx(pressure, rel=1e-7)
 
 
 def test_least_source_pressure() -> None:
@@ -384,6 +544,18 @@ def test_a_regulator_bounds_what_more_pressure_brings() -> None:
             ),
             "whose pressure a source holds",
         ),
+        (lambda: a_network(a_pipe("1", "s", "a", bore_mm=math.nan)), "'1': bore of nan mm"),
+        (lambda: a_network(a_pipe("1", "s", "a", bore_mm=0.0)), "bore of 0 mm cannot be used; 0.5"),
+        (lambda: a_network(a_pipe("1", "s", "a", length_m=-1.0)), "length of -1 m"),
+        (lambda: a_network(a_pipe("1", "s", "a", roughness_mm=0.6)), "roughness of 0.6 mm"),
+        (lambda: a_network(a_pipe("1", "s", "a"), bar_g=math.inf), "'s': pressure of inf"),
+        (
+            lambda: a_network(
+                a_pipe("1", "s", "a"),
+                regulators=(Regulator(name="r", begin="a", end="b", set_bar_g=-1.0),),
+            ),
+            "'r': set pressure of -1",
+        ),
     ],
 )
 def test_what_cannot_be_a_network_is_refused(made: object, telling: str) -> None:
@@ -418,6 +590,12 @@ def test_other_arguments_that_cannot_be() -> None:
         solve(network, {}, pressures_pa={"s": 5e9})
     with pytest.raises(PlantError, match="a least pressure is asked for"):
         least_source_pressure(network, {}, {"x": 1.0})
+    with pytest.raises(PlantError, match="least pressure of nan"):
+        least_source_pressure(network, {}, {"a": math.nan})
+    with pytest.raises(PlantError, match="at most 0 bar"):
+        least_source_pressure(network, {}, {"a": 1.0}, highest_bar_g=0.0)
+    with pytest.raises(PlantError, match="air outside has nan"):
+        solve(network, {}, atmosphere_pa=math.nan)
 
 
 SHEET = """format = 1

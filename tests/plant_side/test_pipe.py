@@ -10,6 +10,7 @@ from fluids.friction import Colebrook
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lungwort.errors import PlantError
 from lungwort.plant import pipe
 from lungwort.plant.free_air import (
     FREE_PRESSURE_PA,
@@ -144,6 +145,34 @@ def test_crane_outlet_to_the_atmosphere() -> None:
     assert scfh == pytest.approx(3762, rel=0.04)
 
 
+def test_crane_gas_pipeline() -> None:
+    """A third.
+
+    Crane TP-410, example 7-18: 100 miles of 14 inch schedule 20 (13.376 inch), 1300 to 300 psia, 40
+    °F, natural gas of 75 % methane, 21 % ethane and 4 % propane, 1.1e-5 Pa s. Crane's simplified
+    formula gives 107.8 million cubic feet a day, which takes the gas as ideal as we do, and f as
+    0.0128; fluids 103.434 with the density of a real gas (confirmed). Of the gas the law knows only R
+    times T, so that air of another temperature stands in for it.
+    """
+    psi = 6894.757
+    molar = 0.75 * 16.04246 + 0.21 * 30.06904 + 0.04 * 44.09562
+    gas = 8314.462618 / molar
+    temperature = (40.0 - 32.0) / 1.8 + 273.15
+    flow = pipe.flow_kg_s(
+        1300.0 * psi,
+        300.0 * psi,
+        length_m=160_934.4,
+        bore_m=13.376 * 0.0254,
+        roughness_m=0.0018 * 0.0254,
+        loss_coefficient=0.0,
+        temperature_k=temperature * gas / GAS_CONSTANT_J_KG_K,
+        viscosity=1.1e-5,
+    )
+    cubic_feet = flow / (101_325.0 / (gas * 288.706)) / 0.3048**3 * 86_400.0
+
+    assert cubic_feet / 1e6 == pytest.approx(107.8, rel=0.02)
+
+
 def test_choking_against_fluids() -> None:
     """The example of fluids.
 
@@ -167,6 +196,20 @@ def test_more_than_passes_is_refused() -> None:
 
     assert end == pytest.approx(pipe.choking_pressure_pa(most, 0.008, 293.15), rel=1e-2)
     assert pipe.outlet_pressure_pa(6e5, 10.0, **_hose()) is None
+
+
+@pytest.mark.parametrize("wrong", [math.nan, math.inf, -1.0])
+@pytest.mark.parametrize("key", ["length_m", "bore_m", "loss_coefficient"])
+def test_figures_that_no_pipe_has(key: str, wrong: float) -> None:
+    """With what was found and what is needed."""
+    with pytest.raises(PlantError, match=f"found {wrong:g}; a pipe needs"):
+        pipe.outlet_pressure_pa(6e5, 0.001, **{**_hose(), key: wrong})
+    with pytest.raises(PlantError, match="mass flow"):
+        pipe.outlet_pressure_pa(6e5, wrong, **_hose())
+    with pytest.raises(PlantError, match="pressure at the end"):
+        pipe.flow_kg_s(6e5, wrong, **_hose())
+    with pytest.raises(PlantError, match="pressure at the beginning"):
+        pipe.flow_kg_s(wrong, 1e5, **_hose())
 
 
 @given(st.floats(1.0, 400.0), st.floats(2.0, 9.0))

@@ -113,7 +113,7 @@ def test_an_empty_sheet_has_nothing() -> None:
             "lowest_inlet_bar_g = 5",
             "cannot hold more than what comes in",
         ),
-        ("minutes = 10", "minutes = 0", "found 0, allowed is 0.1 to 1440 min"),
+        ("minutes = 10", "minutes = 0", "found 0, allowed is 1 to 1440 min"),
         ('name = "r1"', 'title = "r1"', "key 'name' is missing"),
         ("[escape]\nminutes = 10\nwhy", "[[escape]]\nminutes = 10\nwhy", "is one table"),
     ],

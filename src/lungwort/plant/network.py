@@ -1,6 +1,7 @@
 """Hoses, couplings, manifolds and fixed pipe as a tree, a ring or a mesh: pressure at every node.
 
-Each pipe obeys the isothermal law of `lungwort.plant.pipe`; at each node what comes in goes out.
+Each pipe obeys the isothermal law of `lungwort.plant.pipe`; one that is choked passes what its
+pressure before lets through, whatever lies behind. At each node what comes in goes out.
 Both together are solved by Newton's method for all flows and all squares of pressure at once, with
 sparse matrices. Height is left out: air at 8 bar(a) weighs 9.5 kg/m³, which is 0.9 mbar a metre.
 
@@ -17,6 +18,7 @@ from typing import TYPE_CHECKING, Final
 from attrs import evolve, frozen
 
 from lungwort.errors import PlantError
+from lungwort.plant._network_checks import PRESSURE_RANGE_BAR_G, check
 from lungwort.plant.free_air import GAS_CONSTANT_J_KG_K
 
 if TYPE_CHECKING:
@@ -24,8 +26,7 @@ if TYPE_CHECKING:
 
 STANDARD_ATMOSPHERE_PA: Final = 101_325.0
 TEMPERATURE_K: Final = 293.15
-PRESSURE_RANGE_BAR_G: Final = (0.0, 60.0)
-"""Pressures of lines that are solved; above, air is no ideal gas and hoses are others [bar(g)]."""
+ATMOSPHERE_RANGE_PA: Final = (20_000.0, 400_000.0)
 CHOKED_MACH: Final = 0.95
 """Share of the isothermal speed of sound from which a pipe is called choked [-]."""
 _SHARE_STEPS: Final = 40
@@ -117,8 +118,8 @@ class Network:
     Raises
     ------
     PlantError
-        Where names are taken twice, a pipe ends where it begins, there is no source, or a node
-        cannot be reached from any.
+        Where a figure is out of range, names are taken twice, a pipe ends where it begins, there is
+        no source, or a node cannot be reached from any.
     """
 
     pipes: tuple[Pipe, ...]
@@ -127,7 +128,7 @@ class Network:
 
     def __attrs_post_init__(self) -> None:
         """Refuse what cannot be solved."""
-        _check(self)
+        check(self)
 
     @property
     def nodes(self) -> tuple[str, ...]:
@@ -154,8 +155,9 @@ class Solution:
     share : float
         Greatest share of all draws, taken alike, that comes through, 0 to 1 [-].
     choked : tuple of str
-        Pipes in which air moves as fast as it can at that share, or nearly. Where there is none, the
-        pressure falls to that of the air outside before.
+        Pipes in which air moves as fast as it can. Where all is delivered, other pipes make up for
+        them; where not, pipes that are nearly choked at that share are named too. Where not all is
+        delivered and there is none, the pressure falls to that of the air outside before.
     pressure_pa : dict of str to float
         Pressure at each node [Pa(a)].
     flow_kg_s : dict of str to float
@@ -234,9 +236,10 @@ def solve(
     PlantError
         Where a draw is negative, no number or at no node, or the network cannot be solved.
     """
-    from lungwort.plant._network_newton import attempt, prepared  # noqa: PLC0415 - scipy is heavy
+    from lungwort.plant._network_equations import prepared  # noqa: PLC0415 - scipy is heavy
+    from lungwort.plant._network_newton import attempt  # noqa: PLC0415 - scipy is heavy
 
-    _check_draws(network, draws_kg_s, temperature_k)
+    _check_draws(network, draws_kg_s, temperature_k, atmosphere_pa)
     held = _held(network, pressures_pa, atmosphere_pa)
     made = prepared(network, held, temperature_k, atmosphere_pa)
     found = attempt(made, draws_kg_s, 1.0)
@@ -298,13 +301,25 @@ def least_source_pressure(
     PlantError
         As `solve`; where a node of ``least_bar_g`` is not in the network.
     """
-    from lungwort.plant._network_newton import attempt, prepared  # noqa: PLC0415 - scipy is heavy
+    from lungwort.plant._network_equations import prepared  # noqa: PLC0415 - scipy is heavy
+    from lungwort.plant._network_newton import attempt  # noqa: PLC0415 - scipy is heavy
 
-    _check_draws(network, draws_kg_s, temperature_k)
+    _check_draws(network, draws_kg_s, temperature_k, atmosphere_pa)
     known = set(network.nodes)
     for node in least_bar_g:
         if node not in known:
             raise PlantError(_unknown("a least pressure is asked for", node, known))
+    for node, least in least_bar_g.items():
+        if not 0.0 <= least <= PRESSURE_RANGE_BAR_G[1]:
+            raise PlantError(
+                f"node {node!r}: a least pressure of {least:g} bar(g) cannot be used. Give "
+                f"0 to {PRESSURE_RANGE_BAR_G[1]:g} bar(g)."
+            )
+    if not 0.0 < highest_bar_g <= PRESSURE_RANGE_BAR_G[1]:
+        raise PlantError(
+            f"a source of at most {highest_bar_g:g} bar(g) cannot be looked for. Give more than 0, at "
+            f"most {PRESSURE_RANGE_BAR_G[1]:g} bar(g)."
+        )
 
     def enough(pressure_bar_g: float) -> bool:
         pa = pressure_bar_g * _BAR_PA + atmosphere_pa
@@ -344,7 +359,14 @@ def _held(
     return held
 
 
-def _check_draws(network: Network, draws_kg_s: Mapping[str, float], temperature_k: float) -> None:
+def _check_draws(
+    network: Network, draws_kg_s: Mapping[str, float], temperature_k: float, atmosphere_pa: float
+) -> None:
+    low, high = ATMOSPHERE_RANGE_PA
+    if not low <= atmosphere_pa <= high:
+        raise PlantError(
+            f"the air outside has {atmosphere_pa:g} Pa(a); {low:g} to {high:g} Pa(a) is allowed."
+        )
     if not 220.0 <= temperature_k <= 370.0:  # noqa: PLR2004 - what air in a hose may have
         raise PlantError(
             f"the air in the lines has {temperature_k:g} K; 220 to 370 K (-53 to 97 °C) is allowed."
@@ -369,64 +391,6 @@ def _unknown(what: str, node: str, known: Iterable[str], kind: str = "node") -> 
         f"{what} at {node!r}, which is no {kind} of the network.{hint} "
         f"Known: {listed}. Join it with a [[pipe]], or name the right one."
     )
-
-
-def _check(network: Network) -> None:
-    if not network.sources:
-        raise PlantError(
-            "the network has no source of air. Give a [[source]] with its node and pressure_bar_g."
-        )
-    names = [one.name for one in network.lines]
-    for name in dict.fromkeys(names):
-        if names.count(name) > 1:
-            raise PlantError(
-                f"the name {name!r} stands for {names.count(name)} pipes or regulators. Give each "
-                "its own."
-            )
-    for one in network.lines:
-        if one.begin == one.end:
-            raise PlantError(f"{one.name!r} ends at the node where it begins: {one.begin!r}.")
-    places = [one.node for one in network.sources]
-    for node in dict.fromkeys(places):
-        if places.count(node) > 1:
-            raise PlantError(f"node {node!r} has {places.count(node)} sources. Leave one.")
-    for reg in network.regulators:
-        if reg.end in places:
-            raise PlantError(
-                f"regulator {reg.name!r} feeds node {reg.end!r}, whose pressure a source holds."
-            )
-    behind = [one.end for one in network.regulators]
-    for node in dict.fromkeys(behind):
-        if behind.count(node) > 1:
-            raise PlantError(
-                f"node {node!r} is fed by {behind.count(node)} regulators. Join them by pipes: each "
-                "regulator needs a node of its own behind it."
-            )
-    _check_reached(network)
-
-
-def _check_reached(network: Network) -> None:
-    joined: dict[str, list[str]] = {}
-    for one in network.pipes:
-        joined.setdefault(one.begin, []).append(one.end)
-        joined.setdefault(one.end, []).append(one.begin)
-    for reg in network.regulators:
-        joined.setdefault(reg.begin, []).append(reg.end)
-    reached = {one.node for one in network.sources}
-    todo = list(reached)
-    while todo:
-        for node in joined.get(todo.pop(), ()):
-            if node not in reached:
-                reached.add(node)
-                todo.append(node)
-    cut_off = [node for node in network.nodes if node not in reached]
-    if cut_off:
-        listed = ", ".join(repr(node) for node in cut_off[:8])
-        more = f" and {len(cut_off) - 8} more" if len(cut_off) > 8 else ""  # noqa: PLR2004 - as listed
-        raise PlantError(
-            f"no air can reach {listed}{more}: no pipe leads there from a source. Check the names "
-            "of nodes in 'from' and 'to'."
-        )
 
 
 def isothermal_sound_m_s(temperature_k: float) -> float:

@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lungwort.errors import PlantError
 from lungwort.plant.free_air import GAS_CONSTANT_J_KG_K
 
 if TYPE_CHECKING:
@@ -153,7 +154,20 @@ def outlet_pressure_pa(
     -------
     float or None
         Pressure at the end [Pa(a)]; None where so much does not come through.
+
+    Raises
+    ------
+    PlantError
+        Where a figure is not a number, or out of range.
     """
+    _positive("pressure at the beginning [Pa(a)]", inlet_pa)
+    _positive("mass flow [kg/s]", kg_s, zero=True)
+    _positive("bore [m]", bore_m)
+    _positive("length [m]", length_m, zero=True)
+    _positive("roughness [m]", roughness_m, zero=True)
+    _positive("sum of losses", loss_coefficient, zero=True)
+    _positive("temperature [K]", temperature_k)
+    _positive("viscosity [Pa s]", viscosity)
     least = choking_pressure_pa(kg_s, bore_m, temperature_k)
     if kg_s == 0.0:
         return inlet_pa
@@ -209,7 +223,15 @@ def flow_kg_s(
     -------
     float
         Mass flow [kg/s].
+
+    Raises
+    ------
+    PlantError
+        Where a figure is not a number, or out of range.
     """
+    _positive("pressure at the beginning [Pa(a)]", inlet_pa)
+    _positive("pressure at the end [Pa(a)]", outlet_pa, zero=True)
+    _positive("bore [m]", bore_m)
     if outlet_pa >= inlet_pa:
         return 0.0
     high = choking_flow_kg_s(inlet_pa, bore_m, temperature_k)
@@ -233,6 +255,14 @@ def flow_kg_s(
         if high - low <= _TOLERANCE * high:
             break
     return low
+
+
+def _positive(what: str, value: float, *, zero: bool = False) -> None:
+    if not (value >= 0.0 if zero else value > 0.0) or math.isinf(value):
+        least = "0 or more" if zero else "more than 0"
+        raise PlantError(
+            f"{what}: found {value:g}; a pipe needs {least}. Check the figure and its unit."
+        )
 
 
 def choking_flow_kg_s(inlet_pa: float, bore_m: float, temperature_k: float) -> float:

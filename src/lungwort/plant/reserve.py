@@ -269,7 +269,7 @@ def read_escape(top: Table) -> Escape | None:
         return None
     table = Table(given, (), "[escape]", top.mistakes)
     table.known(_ESCAPE)
-    minutes = needed(table, "minutes", (0.1, 1440.0), "min")
+    minutes = needed(table, "minutes", (1.0, 1440.0), "min")
     why = table.text("why")
     return None if minutes is None else Escape(minutes, why)
 

@@ -192,10 +192,21 @@ def _place(top: Table) -> Place:
     return Place(
         altitude_m=0.0 if altitude is None else altitude,
         intake_temperature_c=_ends(table, "intake_temperature_c", -50.0, 60.0, "°C"),
-        intake_humidity_percent=_ends(table, "intake_humidity_percent", 0.0, 100.0, "%"),
+        intake_humidity_percent=_humidity(table),
         air_temperature_c=20.0 if air is None else air,
         stated=frozenset(key for key in given if key in _PLACE),
     )
+
+
+def _humidity(table: Table) -> tuple[float, float] | None:
+    found = _ends(table, "intake_humidity_percent", 0.0, 100.0, "%")
+    if found is not None and 0.0 < found[1] <= 1.0:
+        table.wrong(
+            "intake_humidity_percent",
+            f"found {found[0]:g} to {found[1]:g} %; no intake is as dry as that. Write percent: 90, not "
+            "0.9.",
+        )
+    return found
 
 
 def _ends(table: Table, key: str, low: float, high: float, unit: str) -> tuple[float, float] | None:

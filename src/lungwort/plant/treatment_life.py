@@ -42,6 +42,10 @@ _MG_PER_G_PERCENT: Final = 10.0  # 1 g at 1 % is 10 mg
 _M3_H_PER_L_MIN: Final = 0.06
 
 
+LEAST_SHARE: Final = 0.25
+"""Share of what is delivered below which a flow is taken for a slip; own rule [-]."""
+
+
 @frozen
 class Intake:
     """The air that is drawn in.
@@ -142,7 +146,13 @@ class StageLife:
     doubts: tuple[str, ...] = ()
 
 
-def stage_life(stages: Sequence[TreatmentStage], name: str, intake: Intake | None) -> StageLife:
+def stage_life(
+    stages: Sequence[TreatmentStage],
+    name: str,
+    intake: Intake | None,
+    *,
+    delivered_l_min: float = 0.0,
+) -> StageLife:
     """Tell how long a stage lasts.
 
     Parameters
@@ -153,6 +163,8 @@ def stage_life(stages: Sequence[TreatmentStage], name: str, intake: Intake | Non
         Which of them.
     intake : Intake, optional
         The air that is drawn in; None where it is not known.
+    delivered_l_min : float
+        Free air that the compressors deliver by their plates; 0 where it is not known [L/min].
 
     Returns
     -------
@@ -174,6 +186,13 @@ def stage_life(stages: Sequence[TreatmentStage], name: str, intake: Intake | Non
             "add it to the sheet."
         )
     doubts = list(_doubts(stage, intake))
+    flow = stage.flow_l_min
+    if stage.takes_water and flow is not None and flow < LEAST_SHARE * delivered_l_min:
+        doubts.append(
+            f"flow_l_min {flow:g} of {stage.name!r} is less than {LEAST_SHARE:.0%} of the "
+            f"{delivered_l_min:g} L/min that the compressors deliver. Check the figure and its unit: "
+            "litres a minute, not a second."
+        )
     capacity = _capacity_mg(stage)
     seasons: tuple[SeasonLife, ...] = ()
     if capacity is not None and intake is not None and not _missing(stage):

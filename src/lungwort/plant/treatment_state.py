@@ -156,11 +156,19 @@ def change_dates(life_h: Span, running: Running, zone: tzinfo) -> ChangeDates:
     """
     used, rate = running.used_h, running.rate_h_d
     earliest = _day(running.read, life_h.low - used.high, rate.high, zone)
+    # Where hours of another season are counted, the way back may lead to before it was fitted.
+    fitted = running.since.astimezone(zone).date()
     return ChangeDates(
-        earliest=date.max if earliest is None else earliest,
-        likely=_day(running.read, life_h.likely - used.likely, rate.likely, zone),
-        latest=_day(running.read, life_h.high - used.low, rate.low, zone),
+        earliest=date.max if earliest is None else max(earliest, fitted),
+        likely=_not_before(
+            fitted, _day(running.read, life_h.likely - used.likely, rate.likely, zone)
+        ),
+        latest=_not_before(fitted, _day(running.read, life_h.high - used.low, rate.low, zone)),
     )
+
+
+def _not_before(fitted: date, day: date | None) -> date | None:
+    return None if day is None else max(day, fitted)
 
 
 def used_share(life_h: Span, used_h: Span) -> Span:
