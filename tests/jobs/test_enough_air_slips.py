@@ -98,3 +98,103 @@ def test_fewer_on_the_sheet_than_on_record(recorded: Path, tmp_path: Path, job: 
 
     assert made.state == NOT_PROVEN
     assert any("the record has 2 as wearers, and the plant sheet 1" in one for one in made.reasons)
+
+
+@pytest.mark.parametrize(
+    ("changes", "telling"),
+    [
+        ((("minimum_bar_g = 5.0 ", "minimum_bar_g = 0.5 "),), "bar(g), not MPa"),
+        (
+            (('equipment = "blasting_helmet"', 'equipment = "demand"'),),
+            "If it is a helmet or hood with continuous flow",
+        ),
+        (
+            (
+                ("standby = false", "standby = true"),
+                ("[[leak_test]] ", '[[compressor]]\nname = "c2"\nfree_air_l_min = 1450\ndeclared_at_bar_g = 8\npurge_percent = 15\n\n[[leak_test]] '),
+                ('[[pipe]]\nname = "main"', '[[source]]\nnode = "hall-1"\npressure_bar_g = 7.0\n\n[[pipe]]\nname = "main"'),
+            ),
+            "which of them is then without air",
+        ),
+    ],
+)  # fmt: skip
+def test_other_slips_are_not_proven(
+    tmp_path: Path, changes: tuple[tuple[str, str], ...], telling: str
+) -> None:
+    """With what to look at."""
+    made = asked(tmp_path, *changes)
+
+    assert made.state == NOT_PROVEN
+    assert any(telling in one for one in made.reasons)
+
+
+def test_a_cool_day_proves_nothing_of_the_worst(tmp_path: Path) -> None:
+    """Asked for 0 °C, while the sheet has up to 32 °C."""
+    (tmp_path / "plant.toml").write_text(form_text(), encoding="utf-8")
+    made = enough_air(
+        Where(tmp_path), Request(sheet_file=tmp_path / "plant.toml", intake_c=0.0), now=NOW
+    )
+
+    assert made.state == NOT_PROVEN
+    assert any("this is not the worst day" in one for one in made.reasons)
+
+
+def test_a_receiver_of_half_a_litre_does_not_ride_through_a_breath(tmp_path: Path) -> None:
+    """A cubic metre was meant; the compressor then has to follow each breath."""
+    valve = (
+        ('equipment = "continuous_flow_loose"', 'equipment = "demand"'),
+        ("minimum_flow_l_min = 180\n", ""),
+    )
+    large = asked(tmp_path, *valve).data
+    small = asked(tmp_path, *valve, ("volume_l = 500\n", "volume_l = 0.5\n")).data
+
+    assert not large["counted_at_peak"]
+    assert small["counted_at_peak"]
+
+
+def lasts(folder: Path, *changes: tuple[str, str]) -> Calculation:
+    """Ask how long the reserve lasts, some of the form written otherwise."""
+    text = form_text()
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    (folder / "plant.toml").write_text(text, encoding="utf-8")
+    return reserve(Where(folder), ReserveRequest(sheet_file=folder / "plant.toml"), now=NOW)
+
+
+@pytest.mark.parametrize(
+    ("changes", "telling"),
+    [
+        ((("outlet_bar_g = 6.5", "outlet_bar_g = 16\n"), ("lowest_inlet_bar_g = 10 ", "lowest_inlet_bar_g = 20 ")), "bears 8 bar(g) at most"),
+        ((("pressure_bar_g = 7.0                 # lowest", "pressure_bar_g = 70 # lowest"),), "no compressor of the sheet is declared for more than 8"),
+        ((("outlet_bar_g = 6.5", "outlet_bar_g = 5.4"),), "by which its pressure may fall when air flows"),
+    ],
+)  # fmt: skip
+def test_pressures_that_do_not_go_together_prove_no_reserve(
+    tmp_path: Path, changes: tuple[tuple[str, str], ...], telling: str
+) -> None:
+    """A regulator above what is borne, or hardly above what is needed; a slip of the point."""
+    made = lasts(tmp_path, *changes)
+
+    assert made.state == NOT_PROVEN
+    assert any(telling in one for one in made.reasons)
+
+
+def test_the_form_lasts_as_it_is(tmp_path: Path) -> None:
+    """Else the tests above would prove nothing."""
+    assert lasts(tmp_path).state == HOLDS
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "telling"),
+    [
+        ("minutes = 10\n", "minutes = 0.2\n", "allowed is 1 to 1440 min"),
+        ("intake_humidity_percent = [50, 90] ", "intake_humidity_percent = [0.5, 0.9] ", "90, not 0.9"),
+    ],
+)  # fmt: skip
+def test_figures_in_another_unit_are_refused(
+    tmp_path: Path, old: str, new: str, telling: str
+) -> None:
+    """Hours for minutes, and a share for percent."""
+    with pytest.raises(PlantError, match=telling):
+        lasts(tmp_path, (old, new))

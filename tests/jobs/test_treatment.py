@@ -312,11 +312,13 @@ def test_gaps_of_the_sheet_prove_nothing(tmp_path: Path, old: str, told: str) ->
 
 
 def test_air_without_water_has_no_end(tmp_path: Path) -> None:
-    """Nothing fills it up: no number is made up, the plan's day counts, and it can be written."""
+    """No intake is so dry: nothing is proven, no number is made up, and it can be written."""
     sheet = _sheet(tmp_path, SHEET.replace("[70, 70]", "[0, 0]"))
     made = _ask(_workspace(tmp_path), sheet)
 
-    assert made.state == HOLDS
+    assert made.state == NOT_PROVEN
+    assert any("no intake out of doors stays as dry" in one for one in made.reasons)
+    assert not any("nan" in grid.note for grid in made.grids)
     assert _result(made, "change by") == "2026-07-01"
     assert _result(made, "likely through") == "cannot be told"
     assert json.loads(json_text(made))["data"]["life_h"]["likely"] is None

@@ -186,6 +186,9 @@ def calculation_of(
     fill = sheet.fill
     runs = _runs(sheet.banks, fill)
     state = _state(runs, request.wanted)
+    beyond = _beyond(sheet)
+    if beyond and state == HOLDS:
+        state = NOT_PROVEN
     return Calculation(
         kind="bank",
         title="How many cylinders can be filled?",
@@ -195,7 +198,7 @@ def calculation_of(
         state=state,
         word=_WORDS[state],
         answer=_answer(runs, fill),
-        reasons=_reasons(runs, fill, request.wanted),
+        reasons=(*beyond, *_reasons(runs, fill, request.wanted)),
         results=_results(sheet.banks, fill, runs),
         inputs=_inputs(sheet.banks, fill, request.wanted),
         grids=(
@@ -212,6 +215,17 @@ def calculation_of(
         left_out=left_out(),
         next_steps=_next_steps(runs, fill, state),
         data=_data(sheet, fill, runs, request.wanted),
+    )
+
+
+def _beyond(sheet: PlantSheet) -> tuple[str, ...]:
+    """Tell which members hold more than the compressor of the sheet is declared for."""
+    highest = max((one.declared_at_bar_g or 0.0 for one in sheet.compressors), default=0.0)
+    return tuple(
+        f"{one.name} holds {one.pressure_bar_g:g} bar(g), and no compressor of the sheet is declared for "
+        f"more than {highest:g} bar(g). Put right whichever is wrong."
+        for one in sheet.banks
+        if 0.0 < highest < one.pressure_bar_g
     )
 
 

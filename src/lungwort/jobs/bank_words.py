@@ -21,6 +21,10 @@ CAUTIONS: Final = (
         "No cylinder is filled beyond its working pressure, hot or cold, nor one whose test date has "
         "passed. Pressures here say nothing of what a cylinder may bear."
     ),
+    (
+        "Cylinders, liners, valves and hoses bear only so much heat, often 65 °C (common practice, no "
+        "source): their instructions say how much. Fill so slowly that they stay below it."
+    ),
     "Whether the air in the bank is fit to breathe is not looked at here.",
 )
 SOURCES: Final = (

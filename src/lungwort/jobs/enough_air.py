@@ -189,6 +189,11 @@ def unlike_record(where: Where, supply: str, sheet: PlantSheet) -> tuple[str, ..
         for outlet in reader.all(Outlet, supply_id=thing.id):
             told = [one for one in sheet.wearers if one.at.casefold() == outlet.name.casefold()]
             worn = [one for one in reader.all(WearerEquipment, outlet_id=outlet.id) if one.in_use]
+            if outlet.in_use and not told and not worn:
+                found.append(
+                    f"Outlet {outlet.name} is in use, and neither the plant sheet nor the record says who "
+                    "is on the air there. Add a [[wearer]], or retire the outlet."
+                )
             if not told or not worn:
                 continue
             for what, here, there, unit in (

@@ -17,6 +17,10 @@ if TYPE_CHECKING:
 
 DOUBTED_SHARE: Final = 0.6
 """Share of the published least flow below which a declared one is taken for a slip; own rule [-]."""
+LOW_PRESSURE_BAR_G: Final = 1.0
+"""Least pressure of equipment on a hose below which a figure is taken for a slip; own rule [bar(g)]."""
+BREATHS: Final = 4.0
+"""Times the mean above which a declared flow is no demand valve's: a breath has pi; own rule [-]."""
 SAME_PRESSURE_BAR: Final = 0.05
 """Pressures nearer to each other are the same reading of a gauge; own rule [bar]."""
 
@@ -49,19 +53,49 @@ def of_wearers(wearers: Iterable[Wearer]) -> tuple[str, ...]:
             found.append(f"The least pressure for {one.name} is not given.")
         if one.maximum_bar_g is None:
             found.append(f"The greatest pressure for {one.name} is not given.")
-        least = one.kind.figure(LEAST_FLOW)
-        declared = one.minimum_flow_l_min
-        if declared and least and declared < DOUBTED_SHARE * least.value:
-            found.append(
-                f"{one.name}: {declared:g} L/min is far below the {least.value:g} L/min of "
-                f"{least.source} ({least.standing}); nobody breathes from so little. Check the figure "
-                "and its unit: L/min, not cubic feet or cubic metres."
-            )
+        found += slips(one)
     return tuple(found)
 
 
+def slips(one: Wearer) -> list[str]:
+    """Tell which figures of a wearer look like slips of unit or of equipment.
+
+    Parameters
+    ----------
+    one : Wearer
+        The wearer.
+
+    Returns
+    -------
+    list of str
+        A sentence for each; empty for none.
+    """
+    found = []
+    flow, _ = one_flow_l_min(one, at_peak=False)
+    if one.minimum_bar_g is not None and one.minimum_bar_g < LOW_PRESSURE_BAR_G:
+        found.append(
+            f"{one.name}: a least pressure of {one.minimum_bar_g:g} bar(g) is little for equipment on "
+            "a hose. Check the figure and its unit: bar(g), not MPa."
+        )
+    if not one.continuous and one.minimum_flow_l_min and one.minimum_flow_l_min > BREATHS * flow:
+        found.append(
+            f"{one.name}: a least flow of {one.minimum_flow_l_min:g} L/min is declared, and "
+            f"{flow:.0f} L/min are counted for a demand valve. If it is a helmet or hood with "
+            "continuous flow, say so as its equipment."
+        )
+    least = one.kind.figure(LEAST_FLOW)
+    declared = one.minimum_flow_l_min
+    if declared and least and declared < DOUBTED_SHARE * least.value:
+        found.append(
+            f"{one.name}: {declared:g} L/min is far below the {least.value:g} L/min of "
+            f"{least.source} ({least.standing}); nobody breathes from so little. Check the figure "
+            "and its unit: L/min, not cubic feet or cubic metres."
+        )
+    return found
+
+
 def of_supply(
-    sheet: PlantSheet, machines: Iterable[Compressor], *, intake_given: bool = False
+    sheet: PlantSheet, machines: Iterable[Compressor], *, intake_c: float | None = None
 ) -> tuple[str, ...]:
     """Tell what is missing of the compressors and of the place where they stand.
 
@@ -71,8 +105,8 @@ def of_supply(
         The sheet.
     machines : iterable of Compressor
         The compressors.
-    intake_given : bool
-        Whether the temperature at the intake was given in place of the sheet's.
+    intake_c : float, optional
+        Temperature at the intake in place of the sheet's [°C].
 
     Returns
     -------
@@ -109,8 +143,21 @@ def of_supply(
     ]
     if "altitude_m" not in sheet.place.stated:
         found.append("The height above the sea is not given; 0 m is assumed.")
-    if sheet.place.intake_temperature_c is None and not intake_given:
+    stated = sheet.place.intake_temperature_c
+    if stated is None and intake_c is None:
         found.append("The temperatures at the intake are not given; up to 45 °C is assumed.")
+    elif stated is not None and intake_c is not None and intake_c < stated[1]:
+        found.append(
+            f"An intake of {intake_c:g} °C was asked for, and it gets up to {stated[1]:g} °C by the "
+            "sheet: this is not the worst day."
+        )
+    resting = [one.name for one in machines if one.standby]
+    if resting and sheet.network and len(sheet.network.sources) > 1:
+        found.append(
+            f"{', '.join(resting)} stands by or is out of service, and the sheet has "
+            f"{len(sheet.network.sources)} sources of pressure: which of them is then without air is not "
+            "known. Leave only those [[source]] that are fed."
+        )
     return tuple(found)
 
 

@@ -27,6 +27,10 @@ from lungwort.wearers.demand_peak import PeakFlow, peak_flow
 if TYPE_CHECKING:
     from lungwort.plant.sheet import PlantSheet
 
+BREATH_S: Final = 3.0
+"""Longest breath that receivers have to ride through; own rule [s]."""
+BREATH_DIP_BAR: Final = 0.1
+"""Fall of pressure that is allowed while they do; own rule [bar]."""
 DROP_UNKNOWN: Final = 0.2
 """By how much of itself a fall of pressure may be greater than worked out [-]: friction and K of
 couplings; own rule."""
@@ -226,7 +230,7 @@ def worked(
         mean=mean,
         peak=peak,
         spread=peak_flow(valves),
-        at_peak=bool(valves) and not sheet.receivers,
+        at_peak=bool(valves) and not rides_through(sheet, mean, peak),
         leak=leak,
         reached=reached,
         share=1.0 if flowing is None else flowing.share,
@@ -238,11 +242,32 @@ def worked(
     )
     found = (
         *gaps.of_wearers(wearers),
-        *gaps.of_supply(sheet, machines, intake_given=intake_c is not None),
+        *gaps.of_supply(sheet, machines, intake_c=intake_c),
         *gaps.of_leaks(leak, sheet),
         *_gaps_of_pressure(made),
     )
     return evolve(made, gaps=found)
+
+
+def rides_through(sheet: PlantSheet, mean: tuple[Draw, ...], peak: tuple[Draw, ...]) -> bool:
+    """Tell whether the receivers give what a breath takes beyond the mean.
+
+    Parameters
+    ----------
+    sheet : PlantSheet
+        The sheet.
+    mean, peak : tuple of Draw
+        What is drawn on average, and with all breaths at their height.
+
+    Returns
+    -------
+    bool
+        Whether their pressure falls by no more than `BREATH_DIP_BAR` while a breath of
+        `BREATH_S` takes all of the difference; own rule.
+    """
+    beyond = sum(one.flow_l_min for one in peak) - sum(one.flow_l_min for one in mean)
+    held = sum(one.volume_l for one in sheet.receivers)
+    return beyond * BREATH_S / 60.0 <= held * BREATH_DIP_BAR
 
 
 def _machines(sheet: PlantSheet, without: str | None) -> tuple[Compressor, ...]:

@@ -76,7 +76,7 @@ def _worst(people: Sequence[Person]) -> Person:
     def badness(one: Person) -> tuple[int, float, float]:
         return (
             len(one.exceeded),
-            0.0 if one.blood is None else one.blood.peak_percent[2],
+            0.0 if one.blood is None else one.blood.peak_percent[1],
             0.0 if one.shift is None else one.shift.value,
         )
 

@@ -85,6 +85,8 @@ class FindingShown:
         Whether there is one for each outlet concerned; in doubt there is not.
     zone : str
         IANA time zone of the site.
+    measured : tuple of (datetime, datetime), optional
+        First and last reading of the verdict that found it, UTC; None where there is none.
     """
 
     finding: Finding
@@ -99,6 +101,7 @@ class FindingShown:
     retests: tuple[tuple[str, str, str], ...] = ()
     tested_again: bool = False
     zone: str = "UTC"
+    measured: tuple[datetime, datetime] | None = None
 
     def plain(self) -> dict[str, Any]:
         """Give it in JSON values."""
@@ -530,6 +533,13 @@ def _look(
     return _shown(take(reader, now), finding, remarks)
 
 
+def _measured(snapshot: Snapshot, finding: Finding) -> tuple[datetime, datetime] | None:
+    found = next((one for one in snapshot.verdicts if one.id == finding.verdict_id), None)
+    if found is None or found.start is None or found.end is None:
+        return None
+    return found.start, found.end
+
+
 def _shown(snapshot: Snapshot, finding: Finding, remarks: Sequence[str] = ()) -> FindingShown:
     from lungwort.errors import LungwortError  # noqa: PLC0415 - beside its use
     from lungwort.paper.text import Clock  # noqa: PLC0415 - keeps --help instant
@@ -546,6 +556,7 @@ def _shown(snapshot: Snapshot, finding: Finding, remarks: Sequence[str] = ()) ->
     return FindingShown(
         finding=finding,
         zone=snapshot.zone(finding.supply_id).key,
+        measured=_measured(snapshot, finding),
         supply=_name(snapshot.supplies, finding.supply_id),
         outlet=_name(snapshot.outlets, finding.outlet_id),
         by=_name(snapshot.persons, finding.by_id),

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from lungwort.jobs.opening import Where
     from lungwort.paper.calculation import Calculation
 
-ESCAPE_RANGE_MIN: Final = (0.1, 1440.0)
+ESCAPE_RANGE_MIN: Final = (1.0, 1440.0)
 
 
 @frozen(kw_only=True)

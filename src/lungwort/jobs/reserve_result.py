@@ -94,9 +94,15 @@ def calculation_of(
     )
 
 
+LEAST_ESCAPE_MIN: Final = 1.0
+"""Time in which nobody gets to safe air; own rule [min]."""
+
+
 def _state(sheet: PlantSheet, worked: Worked) -> str:
     needed = None if sheet.escape is None else sheet.escape.minutes
     if worked.least_bar_g is None or (needed is not None and worked.longest_min < needed):
+        return FAILS
+    if needed is None and worked.longest_min < LEAST_ESCAPE_MIN:
         return FAILS
     if needed is None or worked.doubts or worked.shortest_min < needed:
         return NOT_PROVEN
@@ -142,7 +148,12 @@ def _reasons(sheet: PlantSheet, worked: Worked) -> tuple[str, ...]:
         )
     elif sheet.escape is not None:
         said.append(_against_escape(sheet.escape.minutes, worked))
-    if sheet.escape is None:
+    if sheet.escape is None and worked.longest_min < LEAST_ESCAPE_MIN:
+        said.append(
+            "Nobody gets to safe air in less than a minute: the air is gone at once, and every wearer "
+            "needs an escape set of their own."
+        )
+    elif sheet.escape is None:
         said.append("Without [escape] nothing can be held against the time.")
     if worked.least_bar_g is not None and sheet.receivers:
         start = min(one.pressure_bar_g for one in sheet.receivers)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from lungwort.jobs.reserve_work import FAST
 from lungwort.paper.calculation import Stated
+from lungwort.plant.filling import COLDEST_K
 from lungwort.tomlfile import FROM_MEMORY, NO_SOURCE
 
 if TYPE_CHECKING:
@@ -88,6 +90,25 @@ def assumptions(sheet: PlantSheet, worked: Worked) -> tuple[Stated, ...]:
             "makes the time shorter",
         ),
     ]
+    if FAST in {heat for _, heat in worked.courses}:
+        said.append(
+            Stated(
+                f"Without heat from the walls the air left behind cools to {COLDEST_K - 273.15:.0f} °C at "
+                "the most; colder it never becomes, since walls do give heat.",
+                "own rule",
+                "counts up to a few percent more air than no heat at all would leave",
+            )
+        )
+    resting = [one.name for one in sheet.wearers if one.simultaneous < one.count]
+    if resting:
+        said.append(
+            Stated(
+                f"Of {', '.join(resting)} only those count who are on the air at once; the others stay "
+                "off it while the reserve lasts.",
+                "the sheet",
+                "everybody on it at once: shorter",
+            )
+        )
     if len({one.pressure_bar_g for one in sheet.receivers}) > 1:
         said.append(
             Stated(

@@ -9,7 +9,10 @@ from attrs import frozen
 
 from lungwort.air.gas import ZERO_CELSIUS_K
 from lungwort.errors import PlantError
+from lungwort.jobs import enough_air_gaps as gaps
+from lungwort.jobs.enough_air_work import DROP_UNKNOWN
 from lungwort.plant import network as net
+from lungwort.plant._network_checks import PRESSURE_RANGE_BAR_G
 from lungwort.plant.capacity import Site
 from lungwort.plant.free_air import (
     FREE_PRESSURE_PA,
@@ -21,6 +24,8 @@ from lungwort.plant.reserve import Course, last
 from lungwort.wearers.demand import ASSUMED, Draw, draws
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from lungwort.plant.filling import Heat
     from lungwort.plant.reserve import Receiver, Reserve
     from lungwort.plant.sheet import PlantSheet
@@ -108,9 +113,15 @@ def worked(sheet: PlantSheet) -> Worked:
     weight = _weight(sheet, atmosphere_pa)
     mean, peak = (draws(sheet.wearers, at_peak=at_peak, weight=weight) for at_peak in (False, True))
     leak_l_min, doubts = _leak(sheet, atmosphere_pa)
-    doubts = [*_doubts_of(peak), *doubts, *_doubts_of_reserves(sheet)]
     by_node, more = _least(sheet, peak, atmosphere_pa)
     least = _highest(by_node)
+    doubts = [
+        *_doubts_of(peak),
+        *(text for one in sheet.wearers for text in gaps.slips(one)),
+        *doubts,
+        *_doubts_of_vessels(sheet, atmosphere_pa),
+        *_doubts_of_margin(sheet, least),
+    ]
     flows = {MEAN: _sum(mean), PEAK: _sum(peak)}
     courses = {}
     if least is not None:
@@ -137,6 +148,10 @@ def worked(sheet: PlantSheet) -> Worked:
     )
 
 
+REGULATOR_DROOP: Final = 0.1
+"""Share by which the pressure behind a regulator may fall when air flows; common practice, no
+source [-]."""
+_SAME_PRESSURE_BAR: Final = 0.05
 _HEATS: Final[tuple[Heat, ...]] = ("slow", "fast")
 
 
@@ -163,7 +178,7 @@ def _leak(sheet: PlantSheet, atmosphere_pa: float) -> tuple[float | None, list[s
         air_c=sheet.place.air_temperature_c,
         atmosphere_pa=atmosphere_pa,
     )
-    return found.high_l_min, list(found.doubts)
+    return found.high_l_min, list(gaps.of_leaks(found, sheet))
 
 
 def _doubts_of(drawn: tuple[Draw, ...]) -> list[str]:
@@ -179,20 +194,75 @@ def _doubts_of(drawn: tuple[Draw, ...]) -> list[str]:
     return doubts
 
 
-def _doubts_of_reserves(sheet: PlantSheet) -> list[str]:
-    greatest = [one.maximum_bar_g for one in sheet.wearers if one.maximum_bar_g is not None]
-    too_high = [
-        f"The regulator of {one.name} holds {one.outlet_bar_g:g} bar(g), above the greatest pressure of a "
-        f"wearer ({min(greatest):g} bar(g)), and no regulator on the way is on the sheet."
-        for one in sheet.reserves
-        if greatest
-        and one.outlet_bar_g > min(greatest)
-        and (sheet.network is None or not sheet.network.regulators)
+def _doubts_of_vessels(sheet: PlantSheet, atmosphere_pa: float) -> list[str]:
+    """Tell which pressures on the sheet do not go together."""
+    doubts = [
+        (
+            f"{one.name} holds {one.pressure_bar_g:g} bar(g), and no compressor of the sheet is declared "
+            f"for more than {highest:g} bar(g). Put right whichever is wrong."
+        )
+        for highest in [max((m.declared_at_bar_g or 0.0 for m in sheet.compressors), default=0.0)]
+        for one in sheet.receivers
+        if 0.0 < highest < one.pressure_bar_g
     ]
-    return too_high + [
+    feeds = [(one.name, one.at, one.pressure_bar_g, "holds") for one in sheet.receivers]
+    feeds += [
+        (f"the regulator of {one.name}", one.at, one.outlet_bar_g, "lets through")
+        for one in sheet.reserves
+    ]
+    for name, at, pressure, does in feeds:
+        still = _still(sheet, at, pressure, atmosphere_pa)
+        doubts += [
+            (
+                f"{wearer.name} at {wearer.at} bears {wearer.maximum_bar_g:g} bar(g) at most; {name} "
+                f"{does} {pressure:g} bar(g), and {still(wearer.at):.3g} bar(g) of it stand there with "
+                "nobody on the air. Put the [[regulator]] on the way on the sheet."
+            )
+            for wearer in sheet.wearers
+            if wearer.maximum_bar_g is not None
+            and still(wearer.at) > wearer.maximum_bar_g + _SAME_PRESSURE_BAR
+        ]
+    return doubts + [
         f"Whether {one.name} opens by itself is not on the sheet (opens_after_min); it is taken to."
         for one in sheet.reserves
         if one.opens_after_min is None
+    ]
+
+
+def _still(
+    sheet: PlantSheet, at: str, pressure_bar_g: float, atmosphere_pa: float
+) -> Callable[[str], float]:
+    """Give the pressure at each place with nobody on the air, fed from one place alone."""
+    network = sheet.network
+    if network is None:
+        return lambda _: pressure_bar_g
+    node = at or network.sources[0].node
+    if pressure_bar_g > PRESSURE_RANGE_BAR_G[1]:
+        # No line bears that: it is told as it is, and nothing is solved.
+        return lambda _: pressure_bar_g
+    fed = net.Network(
+        pipes=network.pipes,
+        sources=(net.Source(node=node, pressure_bar_g=pressure_bar_g),),
+        regulators=network.regulators,
+    )
+    found = net.solve(fed, {}, atmosphere_pa=atmosphere_pa)
+    return lambda place: (
+        found.pressure_bar_g(place, atmosphere_pa) if place in found.pressure_pa else pressure_bar_g
+    )
+
+
+def _doubts_of_margin(sheet: PlantSheet, least: float | None) -> list[str]:
+    """Tell which regulators hold too little above what is needed to count on them."""
+    if least is None:
+        return []
+    return [
+        (
+            f"The regulator of {one.name} is set to {one.outlet_bar_g:g} bar(g), and {least:.3g} bar(g) "
+            f"are needed: that is within the {REGULATOR_DROOP:.0%} by which its pressure may fall when "
+            "air flows. Set it higher, or try it with everybody on the air."
+        )
+        for one in sheet.reserves
+        if least <= one.outlet_bar_g < least * (1.0 + REGULATOR_DROOP)
     ]
 
 
@@ -227,13 +297,18 @@ def _least(
     found = {}
     for node in places:
         fed = _fed_from(sheet.network, node)
-        found[node] = net.least_source_pressure(
+        pressure = net.least_source_pressure(
             fed,
             drawn,
             needed,
             temperature_k=sheet.place.air_temperature_c + ZERO_CELSIUS_K,
             atmosphere_pa=atmosphere_pa,
         )
+        if pressure is not None and needed:
+            # The fall of pressure is counted a fifth greater, as where enough air is asked for; it
+            # is at most what lies between the source and the one who needs least.
+            pressure += DROP_UNKNOWN * max(pressure - min(needed.values()), 0.0)
+        found[node] = pressure
     return found, doubts
 
 

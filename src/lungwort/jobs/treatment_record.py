@@ -61,6 +61,7 @@ def on_record(
         Where there is no such supply.
     """
     from lungwort.jobs.opening import opened  # noqa: PLC0415 - keeps --help instant
+    from lungwort.jobs.treatment_words import delivered_l_min  # noqa: PLC0415 - the same
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
     from lungwort.plant.treatment_life import stage_life  # noqa: PLC0415 - keeps --help instant
     from lungwort.plant.treatment_state import Facts, decide  # noqa: PLC0415 - keeps --help instant
@@ -82,7 +83,12 @@ def on_record(
             wet, said = _moisture(where, snapshot, found, stage, change.time, limit)
             notes += said
         facts = Facts(
-            life=stage_life(ground.sheet.treatments, stage.name, ground.intake),
+            life=stage_life(
+                ground.sheet.treatments,
+                stage.name,
+                ground.intake,
+                delivered_l_min=delivered_l_min(ground.sheet),
+            ),
             running=None if change is None else _running(snapshot, found, change),
             planned=_planned(snapshot, kept, until),
             moisture=wet,

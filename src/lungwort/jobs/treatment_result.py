@@ -106,7 +106,7 @@ def calculation_of(ground: Ground) -> Calculation:
         assumptions=words.assumptions(
             life,
             facts,
-            sum(one.free_air_l_min for one in ground.sheet.compressors if not one.standby),
+            words.delivered_l_min(ground.sheet),
         ),
         uncertainty=words.uncertainty(life),
         cautions=words.CAUTIONS,
@@ -139,7 +139,9 @@ def _new_life(ground: Ground) -> StageLife:
 
     stages = ground.sheet.treatments
     lives = [
-        stage_life(stages, one.name, ground.intake)
+        stage_life(
+            stages, one.name, ground.intake, delivered_l_min=words.delivered_l_min(ground.sheet)
+        )
         for one in stages
         if ground.stage in {None, one.name}
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
@@ -11,6 +12,7 @@ from lungwort.plant.treatment_life import MIDDLE
 from lungwort.plant.treatment_state import WET
 
 if TYPE_CHECKING:
+    from lungwort.plant.sheet import PlantSheet
     from lungwort.plant.treatment import TreatmentStage
     from lungwort.plant.treatment_life import SeasonLife, StageLife
     from lungwort.plant.treatment_state import Decided, Facts
@@ -157,7 +159,7 @@ def answer(life: StageLife, facts: Facts | None, decided: Decided | None) -> str
     if decided.word == WET:
         return f"The air is too wet: withdraw the supply and change {name} now."
     if decided.state == FAILS:
-        return f"{name} is to be changed now: its life or its planned day is over."
+        return f"{name} is to be changed now. {decided.reasons[0]}"
     return f"It is not proven that {name} lasts until its next change{by}."
 
 
@@ -276,6 +278,11 @@ def assumptions(
     return tuple(found)
 
 
+def delivered_l_min(sheet: PlantSheet) -> float:
+    """Give the free air that the compressors of a sheet deliver by their plates [L/min]."""
+    return sum(one.free_air_l_min for one in sheet.compressors if not one.standby)
+
+
 def uncertainty(life: StageLife) -> str:
     """Say how far the result can be trusted.
 
@@ -349,7 +356,9 @@ def ideal_note(life: StageLife) -> str:
         The note below the table.
     """
     one = middle(life)
-    holds = one.ideal_life_h / one.life_h.likely if one.life_h.likely > 0 else 1.0
+    if not 0.0 < one.life_h.likely < math.inf:
+        return "No water comes to it by these figures, so that they tell nothing of its life."
+    holds = one.ideal_life_h / one.life_h.likely
     return (
         f"Here the ideal gas promises {holds:.2f} times the likely life. Of vapour alone it does "
         "so by about 2 times at 225 bar(g) and 2.6 times at 330 bar(g), at 20 °C (computed); it is "
@@ -374,4 +383,6 @@ def used_says(decided: Decided | None) -> str:
         return ""
     used = decided.used
     low, likely, high = (f"{100 * one:.0f}" for one in (used.low, used.likely, used.high))
+    if low == high:
+        return f"By now {likely} % of the life is used."
     return f"By now {likely} % of the life is used, between {low} and {high} %."

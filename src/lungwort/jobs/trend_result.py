@@ -328,13 +328,14 @@ def _results(seen: Seen) -> tuple[Quantity, ...]:
     if trend.ahead is not None:
         ahead = trend.ahead
         made += [
-            Quantity(name, None if day is None else day.isoformat(), source="computed")
+            Quantity(name, day.isoformat(), source="computed")
             for name, day in (
                 ("limit reached", ahead.on),
                 ("at the earliest", ahead.earliest),
                 ("at the latest", ahead.latest),
                 ("nothing is said beyond", ahead.horizon),
             )
+            if day is not None
         ]
     return tuple(made)
 

@@ -321,6 +321,8 @@ def shown(quantity: Quantity) -> str:
     if quantity.low is None and quantity.high is None:
         return text
     low, high = (figure(end, quantity.digits) for end in (quantity.low, quantity.high))
+    if low == high == figure(quantity.value, quantity.digits):
+        return text
     if quantity.low is None:
         return f"{text} (at most {high}{unit})"
     if quantity.high is None:

@@ -30,6 +30,11 @@ _DAY: Final = timedelta(days=1)
 _METER_SLACK_H: Final = 1.0
 
 
+STOOD_STILL: Final = "stood still"
+STILL_DAYS: Final = 28.0
+"""Days through which a supply in use does not rest; own rule [d]."""
+
+
 @frozen
 class MeterReading:
     """What an hour meter showed.
@@ -176,6 +181,21 @@ def running(
             (
                 f"the hour meter went on by {used:g} h in {days:.1f} days, more than there are hours: "
                 "check its readings"
+            ),
+        )
+    still = [
+        (earlier, later)
+        for earlier, later in pairwise(run)
+        if later.hours == earlier.hours and (later.time - earlier.time) / _DAY >= STILL_DAYS
+    ]
+    if still:
+        first, last = still[-1]
+        doubts = (
+            *doubts,
+            (
+                f"the hour meter {STOOD_STILL} at {last.hours:g} h from {first.time:%Y-%m-%d} to "
+                f"{last.time:%Y-%m-%d}: if the supply ran then, the meter is broken, and the hours are "
+                "not known"
             ),
         )
     least = used if exact else run[-1].hours - run[1].hours

@@ -42,6 +42,8 @@ _MG_PER_G_PERCENT: Final = 10.0  # 1 g at 1 % is 10 mg
 _M3_H_PER_L_MIN: Final = 0.06
 
 
+DRIEST_PERCENT: Final = 20.0
+"""Highest relative humidity of an intake below which it is taken for a slip; own rule [%]."""
 LEAST_SHARE: Final = 0.25
 """Share of what is delivered below which a flow is taken for a slip; own rule [-]."""
 
@@ -351,6 +353,11 @@ def _doubts(stage: TreatmentStage, intake: Intake | None) -> tuple[str, ...]:
         doubts.append(
             "The sheet does not state temperature and humidity at the intake. Give "
             "intake_temperature_c and intake_humidity_percent in [place]."
+        )
+    elif intake.humidity_percent[1] < DRIEST_PERCENT:
+        doubts.append(
+            f"The highest relative humidity at the intake is stated as {intake.humidity_percent[1]:g} %; "
+            "no intake out of doors stays as dry as that. Check intake_humidity_percent."
         )
     missing = _missing(stage)
     if missing:

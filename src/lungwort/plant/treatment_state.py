@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from attrs import frozen
 
+from lungwort.plant.running import STOOD_STILL
 from lungwort.plant.treatment import CO_CATALYST, REFRIGERATION
 from lungwort.plant.treatment_moisture import ABOVE, NONE, OPEN, RISING, TOO_FEW
 
@@ -272,6 +273,10 @@ def decide(facts: Facts) -> Decided:
     if change is not None and change.earliest < date.max:
         lasts = f"It lasts through {change.earliest} at least"
     reasons = (f"{lasts}; the planned change is on {facts.planned.day}.", *_meter_doubts(facts))
+    if facts.life.stage.dries and not any(one.readings for one in facts.moisture):
+        reasons += (
+            "No water was measured behind it since its change: this rests on figures alone. Measure it.",
+        )
     return Decided(name, HOLDS, DUE_SOON if soon else LASTS, reasons, change, by, used)
 
 
@@ -337,6 +342,7 @@ def _all_doubts(facts: Facts, change: ChangeDates | None, *, gone: bool) -> tupl
             f"At the least it lasts through {change.earliest} only, before the planned change on "
             f"{planned.day}. Change it by {change.earliest}."
         )
+    told += [text for text in _meter_doubts(facts) if STOOD_STILL in text]
     if told:
         told += _meter_doubts(facts)
     return tuple(dict.fromkeys(told))
@@ -356,6 +362,11 @@ def _moisture_doubts(facts: Facts) -> list[str]:
             told.append(
                 f"The newest reading of water at {one.outlet} went beyond its scale, and may have "
                 "been higher than it says. Measure again."
+            )
+        if one.limit_mg_m3 is None and one.newest is not None and facts.life.stage.dries:
+            told.append(
+                f"Water was measured at {one.outlet}, {one.newest.high_mg_m3:.3g} mg/m3 at the newest, "
+                "and nobody said how much is allowed. Give highest_outlet_water_mg_m3 of the stage."
             )
         if one.state != RISING or one.slope_mg_m3_d is None:
             continue

@@ -16,7 +16,8 @@ from attrs import frozen
 
 from lungwort import tomlfile
 from lungwort.air.analytes import ANALYTES
-from lungwort.errors import ExposureError
+from lungwort.air.gas import conversion_factor
+from lungwort.errors import ExposureError, InputError
 from lungwort.limits.load import available, limit_set
 from lungwort.limits.model import ANY_READING
 from lungwort.wearers.averages import DAY_S, SHIFT_S, SHORT_S, Average, highest_mean, peak
@@ -24,6 +25,7 @@ from lungwort.wearers.averages import DAY_S, SHIFT_S, SHORT_S, Average, highest_
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from lungwort.limits.model import Limit, LimitSet
     from lungwort.wearers.averages import Course
 
 USE: Final = "workplace exposure"
@@ -210,13 +212,14 @@ def _of_set(name: str) -> tuple[ExposureLimit, ...]:
                 f"limit {limit.key!r} of {known.id!r} is no upper limit over 8 h, 15 min, 10 min or "
                 "any reading. Leave it out of a set of exposure limits."
             )
+        unit, factor = _usual_unit(known, limit)
         found.append(
             ExposureLimit(
                 known.id,
                 known.document,
                 limit.analyte,
-                limit.unit,
-                limit.upper.value,
+                unit,
+                limit.upper.value * factor,
                 limit.averaging,
                 limit.source,
                 limit.status,
@@ -224,6 +227,30 @@ def _of_set(name: str) -> tuple[ExposureLimit, ...]:
             )
         )
     return tuple(found)
+
+
+def _usual_unit(known: LimitSet, limit: Limit) -> tuple[str, float]:
+    """Give the unit in which an analyte is logged, and the factor that brings a limit to it.
+
+    All limits of one analyte are then numbers of one unit, that of what was breathed.
+    """
+    usual = ANALYTES[limit.analyte].unit
+    if limit.unit == usual:
+        return usual, 1.0
+    try:
+        factor = conversion_factor(
+            limit.unit,
+            usual,
+            gas=limit.analyte,
+            temperature_c=known.reference_temperature_c,
+            pressure_kpa=known.reference_pressure_kpa,
+        )
+    except InputError as error:
+        raise ExposureError(
+            f"limit {limit.key!r} of {known.id!r} is stated in {limit.unit}, and {limit.analyte} is "
+            f"logged in {usual}: {error} State the limit in {usual}."
+        ) from None
+    return usual, factor
 
 
 def strictest(limits: Iterable[ExposureLimit]) -> tuple[ExposureLimit, ...]:

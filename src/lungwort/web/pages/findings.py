@@ -183,8 +183,8 @@ def _page(
         about_air=job.is_about_air(shown.finding),
         begin=(begun - AROUND).isoformat(),
         end=(begun + AROUND).isoformat(),
-        local_begin=_local(begun - AROUND, shown.zone),
-        local_end=_local(begun, shown.zone),
+        local_begin=_local(shown.measured[0] if shown.measured else begun - AROUND, shown.zone),
+        local_end=_local(shown.measured[1] if shown.measured else begun, shown.zone),
         notes_of=tuple(one for one in shown.actions if one.action.kind == "note"),
     )
 
