@@ -45,6 +45,7 @@ DE = Wording("de")
 FLOOR = {
     "accounts": 0.9,
     "air": 0.95,
+    "calculations": 0.95,
     "catalogue": 0.95,
     "intervals": 0.95,
     "jobs": 0.9,
