@@ -146,6 +146,8 @@ def test_in_a_browser(year: Path, hall: str, context: BrowserContext) -> None:
         assert page.url == address
         assert page.inner_text(".chart-said").split(",")[0] == shown.split(",")[0]
         # Dragging moves, and what lies to the left comes into sight.
+        # The browser comes back to where it was read last, which may be below the drawing.
+        page.locator(".u-over").first.scroll_into_view_if_needed()
         box = page.locator(".u-over").first.bounding_box()
         assert box is not None
         middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2

@@ -42,10 +42,11 @@ def test_every_limit_has_its_evidence(reader: Visitor, year: Path) -> None:
     shown = supply_now(Where(workspace=year), "charging-compressor", now=NOW)
     assert shown.row is not None
     assert len(shown.evidence) == len(shown.row.evidence.limits) > 5
-    assert not any(one.proves for one in shown.evidence)
+    # The log of the panel's monitor proves what it measured; oil and the like went stale.
+    assert {one.proves for one in shown.evidence} == {True, False}
     assert all(one.used is None or 0 <= one.used <= 1 for one in shown.evidence)
     html = reader.page(f"/supplies/{shown.supply.id}")
-    assert html.count('<tr class="open">') == len(shown.evidence)
+    assert html.count('<tr class="open">') == sum(not one.proves for one in shown.evidence)
 
 
 def test_withdrawn_and_returned(visitor: Visitor) -> None:
