@@ -19,14 +19,14 @@ APP.command()(air)
 
 @pytest.fixture
 def sheet(tmp_path: Path) -> Path:
-    """Write the plant sheet that is handed out to be filled in."""
+    """Write the plant sheet that is handed out, as if its figures were one's own."""
     file = tmp_path / "plant.toml"
-    file.write_text(form_text(), encoding="utf-8")
+    file.write_text(form_text().replace("invented = true ", "# invented = true "), encoding="utf-8")
     return file
 
 
 def test_enough_ends_with_0(sheet: Path) -> None:
-    """The form itself is an example in which there is enough."""
+    """The form's figures are an example in which there is enough."""
     done = CliRunner().invoke(APP, ["--sheet", str(sheet)], env={"COLUMNS": "120"})
 
     assert done.exit_code == 0, done.output

@@ -16,6 +16,7 @@ from lungwort.insight.statistics import Day
 from lungwort.insight.trend import (
     FALLS,
     LEAST_DAYS,
+    MOVED,
     NO_TREND,
     RISES,
     TOO_LITTLE,
@@ -326,3 +327,21 @@ def test_refuses_days_out_of_order() -> None:
     """Refuses days out of order."""
     with pytest.raises(RangeError, match="not in order"):
         assess(days(line())[::-1])
+
+
+def test_a_drier_that_goes_off_in_a_curve_is_never_called_no_trend() -> None:
+    """Three weeks from 48 to 190 mg/m³, ever faster: no line fits, and yet nothing is fine.
+
+    The lag-one memory of such days is so great that the test alone would shrug; the rule that days
+    which went far and almost all one way are told is our own.
+    """
+    begin = date(2026, 2, 2)
+    levels = [48.0 + 140.0 * (at / 20.0) ** 3 for at in range(21)]
+    days = tuple(
+        Day(begin + timedelta(days=at), one, one, one, one, one, readings=8640, coverage=1.0)
+        for at, one in enumerate(levels)
+    )
+    found = assess(days)
+
+    assert found.word in {MOVED, RISES}
+    assert found.word != NO_TREND

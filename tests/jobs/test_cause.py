@@ -63,7 +63,8 @@ def test_nothing_wrong_names_nothing(tmp_path: Path) -> None:
     assert made.state == NOT_PROVEN
     assert made.word == "cannot be told"
     assert made.answer.startswith("No cause can be told: nothing moved clearly")
-    assert made.next_steps[0].startswith("Treat the air as bad")
+    assert made.next_steps[0].startswith("Nothing moved clearly in these readings")
+    assert "is judged with" in made.next_steps[0]
     confirm = next(one for one in made.grids if one.title == "What would confirm it")
     assert confirm.rows == ()
 

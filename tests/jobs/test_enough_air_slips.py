@@ -19,11 +19,13 @@ from lungwort.jobs.workspace import create
 from lungwort.paper.calculation import HOLDS, NOT_PROVEN, Calculation
 
 NOW = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
+OWN = form_text().replace("invented = true ", "# invented = true ")
+"""The form, as if its figures were somebody's own."""
 
 
 def asked(folder: Path, *changes: tuple[str, str]) -> Calculation:
-    """Ask with the form, some of it written otherwise."""
-    text = form_text()
+    """Ask with the form as one's own, some of it written otherwise."""
+    text = OWN
     for old, new in changes:
         assert old in text
         text = text.replace(old, new)
@@ -34,6 +36,18 @@ def asked(folder: Path, *changes: tuple[str, str]) -> Calculation:
 def test_the_form_holds_as_it_is(tmp_path: Path) -> None:
     """Else the tests below would prove nothing."""
     assert asked(tmp_path).state == HOLDS
+
+
+def test_the_form_itself_proves_nothing(tmp_path: Path) -> None:
+    """Its figures are invented; who forgets to put in their own gets no clean word."""
+    file = tmp_path / "form.toml"
+    file.write_text(form_text(), encoding="utf-8")
+    for made in (
+        enough_air(Where(tmp_path), Request(sheet_file=file), now=NOW),
+        reserve(Where(tmp_path), ReserveRequest(sheet_file=file), now=NOW),
+    ):
+        assert made.state == NOT_PROVEN
+        assert "invented = true" in made.reasons[0]
 
 
 @pytest.mark.parametrize(
@@ -88,7 +102,7 @@ def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_fewer_on_the_sheet_than_on_record(recorded: Path, tmp_path: Path, job: str) -> None:
     """Two hoods are worn there; the form has one."""
     file = tmp_path / "plant.toml"
-    file.write_text(form_text(), encoding="utf-8")
+    file.write_text(OWN, encoding="utf-8")
     where = Where(recorded)
     made = (
         enough_air(where, Request(supply="hall", sheet_file=file), now=NOW)
@@ -130,7 +144,7 @@ def test_other_slips_are_not_proven(
 
 def test_a_cool_day_proves_nothing_of_the_worst(tmp_path: Path) -> None:
     """Asked for 0 °C, while the sheet has up to 32 °C."""
-    (tmp_path / "plant.toml").write_text(form_text(), encoding="utf-8")
+    (tmp_path / "plant.toml").write_text(OWN, encoding="utf-8")
     made = enough_air(
         Where(tmp_path), Request(sheet_file=tmp_path / "plant.toml", intake_c=0.0), now=NOW
     )
@@ -154,7 +168,7 @@ def test_a_receiver_of_half_a_litre_does_not_ride_through_a_breath(tmp_path: Pat
 
 def lasts(folder: Path, *changes: tuple[str, str]) -> Calculation:
     """Ask how long the reserve lasts, some of the form written otherwise."""
-    text = form_text()
+    text = OWN
     for old, new in changes:
         assert old in text
         text = text.replace(old, new)

@@ -46,6 +46,19 @@ def trend(
     least_coverage: Annotated[
         float, typer.Option(metavar="%", help="Share of a day that must have been read.")
     ] = 20.0,
+    supply_pressure: Annotated[
+        str | None,
+        typer.Option(
+            metavar="PRESSURE",
+            help="Highest supply pressure, such as '7 bar(g)', on which a limit may depend.",
+        ),
+    ] = None,
+    lowest_temperature: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TEMPERATURE", help="Lowest temperature of the line or cylinder, such as '5 C'."
+        ),
+    ] = None,
     recipe: opt.Recipe = None,
     zone: opt.Zone = None,
     date_order: opt.DateOrder = None,
@@ -81,6 +94,8 @@ def trend(
         begin=begin,
         end=end,
         least_coverage_percent=least_coverage,
+        supply_pressure=supply_pressure,
+        lowest_temperature=lowest_temperature,
         reading=Reading(
             recipe=recipe,
             zone=zone,

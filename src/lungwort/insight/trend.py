@@ -36,6 +36,14 @@ RISES: Final = "rises"
 FALLS: Final = "falls"
 NO_TREND: Final = "no trend shown"
 TOO_LITTLE: Final = "too little to tell"
+MOVED: Final = "moved far, one way"
+"""The days went far and almost all of them one way, and are too alike to their neighbours for a line
+with a date: that is no proof of a trend, and none of the contrary."""
+MOVED_TAU: Final = 0.8
+"""Kendall's tau from which days go almost all one way; own rule [-]."""
+MOVED_SPREADS: Final = 4.0
+"""Way from the first to the last days, in standard deviations of days around their neighbours, from
+which it is far; own rule [-]."""
 
 LEAST_DAYS: Final = 20
 """Days of one straight piece that a trend needs [1]; own rule."""
@@ -116,7 +124,7 @@ class Trend:
     Parameters
     ----------
     word : str
-        `RISES`, `FALLS`, `NO_TREND` or `TOO_LITTLE`.
+        `RISES`, `FALLS`, `NO_TREND`, `MOVED` or `TOO_LITTLE`.
     reasons : tuple of str
         Why, in words.
     measure : str
@@ -383,6 +391,9 @@ def _judged(of: _Bounded, season: Season | None) -> _Found:
     line = theil_sen(times, part, factor=test.factor)
     reasons = list(trend_said.season_said(season))
     if test.p >= SURE or not (line.low > 0 or line.high < 0):
+        way = _moved(part)
+        if way is not None:
+            return _Found(MOVED, (trend_said.moved(*way), *reasons), test, line)
         return _Found(NO_TREND, (trend_said.not_shown(test, line, SURE), *reasons), test, line)
     step = step_instead(times, part)
     if step is not None:
@@ -401,6 +412,18 @@ def _judged(of: _Bounded, season: Season | None) -> _Found:
         )
     word = RISES if line.slope > 0 else FALLS
     return _Found(word, (trend_said.said(test, line), *reasons), test, line)
+
+
+def _moved(part: Floats) -> tuple[float, float] | None:
+    """Give the first and the last level where the days went far and almost all one way."""
+    plain = mann_kendall(part)
+    quarter = max(part.size // 4, 3)
+    first, last = float(np.median(part[:quarter])), float(np.median(part[-quarter:]))
+    # What one day differs from the next tells how far chance alone carries it.
+    spread = float(np.median(np.abs(np.diff(part)))) * 1.4826 / 2**0.5
+    if abs(plain.tau) < MOVED_TAU or abs(last - first) <= MOVED_SPREADS * spread:
+        return None
+    return first, last
 
 
 def _without_trend(of: _Bounded) -> Floats:

@@ -10,6 +10,26 @@ if TYPE_CHECKING:
     from lungwort.insight.season import Season
 
 
+def moved(first: float, last: float) -> str:
+    """Say that the days went far one way, and that a line with a date cannot be laid through them.
+
+    Parameters
+    ----------
+    first, last : float
+        Levels of the first and the last quarter of the days [unit of the channel].
+
+    Returns
+    -------
+    str
+        A sentence or two.
+    """
+    return (
+        f"The days went from {first:.4g} to {last:.4g}, almost all of them one way, and each is much like "
+        "the one before: a straight line with a date cannot be laid through them. Take it for a trend "
+        "until its cause was found."
+    )
+
+
 def not_shown(test: MannKendall, line: Slope, sure: float) -> str:
     """Say why no trend is shown.
 

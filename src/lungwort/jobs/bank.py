@@ -135,14 +135,14 @@ def bank(where: Where, request: Request, *, now: datetime) -> Calculation:
         Where there is no such supply.
     """
     from lungwort.jobs.enough_air import on_record  # noqa: PLC0415 - keeps --help instant
-    from lungwort.jobs.plant_sheet import sheet_of  # noqa: PLC0415 - the same
+    from lungwort.jobs.plant_sheet import sheet_of, told_of_sheet  # noqa: PLC0415 - the same
 
     sheet = sheet_of(where, request.supply, request.sheet_file)
     subject, zone = sheet.title or "plant sheet", "UTC"
     if request.supply is not None:
         _, name, zone = on_record(where, request.supply, sheet)
         subject = f"supply {name}"
-    return calculation_of(sheet, request, now=now, subject=subject, zone=zone)
+    return told_of_sheet(calculation_of(sheet, request, now=now, subject=subject, zone=zone), sheet)
 
 
 def calculation_of(

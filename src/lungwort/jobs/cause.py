@@ -190,6 +190,12 @@ def _from_record(where: Where, request: Request, now: datetime) -> _Found:
                     f"{finding.number} is of no outlet. Name the outlet with --outlet and the span "
                     "with --from and --to."
                 )
+            if name is not None and register.get(Outlet, name).id != finding.outlet_id:
+                raise InputError(
+                    f"{finding.number} is of the outlet "
+                    f"{register.get(Outlet, finding.outlet_id).name!r}, and --outlet names {name!r}. "
+                    "Give one of the two."
+                )
             name = finding.outlet_id
         place = register.get(Outlet, name or "")
         imports = register.all(LogImport, outlet_id=place.id)

@@ -299,6 +299,14 @@ def _next(ranking: Ranking, named: tuple[Ranked, ...]) -> tuple[str, ...]:
     if ranking.told and named and named[0].cause is not None:
         cause = named[0].cause
         return (*cause.first, *(f"To confirm it: {text}" for text in cause.confirm))
+    if not _moved(ranking):
+        # Where nothing went wrong nobody is to be frightened; nothing is proven clean by it either.
+        return (
+            (
+                "Nothing moved clearly in these readings. If there was bad air, give its span with --from "
+                "and --to; whether the air is fit to breathe is judged with 'lungwort judge'."
+            ),
+        )
     steps = ["Treat the air as bad, and test it again with a second instrument."]
     steps += [
         f"To tell whether it is {one.title}: {one.cause.confirm[0]}"

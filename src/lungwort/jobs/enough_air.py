@@ -93,7 +93,7 @@ def enough_air(where: Where, request: Request, *, now: datetime) -> Calculation:
     """
     from lungwort.jobs.enough_air_result import calculation_of  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.enough_air_work import worked  # noqa: PLC0415 - the same
-    from lungwort.jobs.plant_sheet import sheet_of  # noqa: PLC0415 - the same
+    from lungwort.jobs.plant_sheet import sheet_of, told_of_sheet  # noqa: PLC0415 - the same
 
     sheet = sheet_of(where, request.supply, request.sheet_file)
     more: tuple[Wearer, ...] = ()
@@ -104,7 +104,7 @@ def enough_air(where: Where, request: Request, *, now: datetime) -> Calculation:
         unlike = unlike_record(where, request.supply, sheet)
     found = worked(sheet, more, intake_c=request.intake_c, without=request.without)
     found = evolve(found, gaps=(*found.gaps, *unlike))
-    return calculation_of(found, now=now, subject=subject, zone=zone)
+    return told_of_sheet(calculation_of(found, now=now, subject=subject, zone=zone), sheet)
 
 
 def on_record(where: Where, supply: str, sheet: PlantSheet) -> tuple[tuple[Wearer, ...], str, str]:

@@ -238,7 +238,10 @@ def worked(
         starved=_starved(flowing, reached),
         lacking=_lacking(sheet, peak, site, leak),
         gaps=(),
-        told=tuple(text for one in wearers for text in told_of(one)),
+        told=(
+            *_sharing(sheet, wearers),
+            *dict.fromkeys(text for one in wearers for text in told_of(one)),
+        ),
     )
     found = (
         *gaps.of_wearers(wearers),
@@ -247,6 +250,22 @@ def worked(
         *_gaps_of_pressure(made),
     )
     return evolve(made, gaps=found)
+
+
+def _sharing(sheet: PlantSheet, wearers: tuple[Wearer, ...]) -> tuple[str, ...]:
+    """Tell where several draw through one hose, since each may have a hose of their own."""
+    hoses = {} if sheet.network is None else {
+        one.end: one.name for one in sheet.network.pipes if one.kind == "hose"
+    }  # fmt: skip
+    counts: dict[str, int] = {}
+    for one in wearers:
+        counts[one.at] = counts.get(one.at, 0) + one.simultaneous
+    return tuple(
+        f"{count} wearers draw through the one hose {hoses[at]!r} to {at}. If each has a hose of their own, "
+        "give each a node and a [[pipe]]."
+        for at, count in counts.items()
+        if count > 1 and at in hoses
+    )
 
 
 def rides_through(sheet: PlantSheet, mean: tuple[Draw, ...], peak: tuple[Draw, ...]) -> bool:

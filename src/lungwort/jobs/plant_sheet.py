@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from lungwort.jobs.catalogue.shape import Session
     from lungwort.jobs.opening import Where
+    from lungwort.paper.calculation import Calculation
     from lungwort.plant.sheet import PlantSheet
     from lungwort.register.records import Reader
 
@@ -118,6 +119,34 @@ def sheet_of(where: Where, supply: str | None, file: Path | None = None) -> Plan
         )
     kept = newest(where, supply)
     return read_sheet(kept.text, kept.name, origin=f"plant sheet, version {kept.version}")
+
+
+def told_of_sheet(made: Calculation, sheet: PlantSheet) -> Calculation:
+    """Let nothing be proven by figures that are still those of the form.
+
+    Parameters
+    ----------
+    made : Calculation
+        What came out.
+    sheet : PlantSheet
+        From which sheet.
+
+    Returns
+    -------
+    Calculation
+        The same; not proven where it held and the sheet calls its figures invented.
+    """
+    from lungwort.paper.calculation import HOLDS, NOT_PROVEN  # noqa: PLC0415 - keeps --help instant
+
+    if not sheet.invented:
+        return made
+    why = (
+        "The plant sheet says that its figures are invented (invented = true). Put your own in their "
+        "place, and take that line away."
+    )
+    if made.state != HOLDS:
+        return evolve(made, reasons=(*made.reasons, why))
+    return evolve(made, state=NOT_PROVEN, word="not proven", reasons=(why, *made.reasons))
 
 
 def form_text() -> str:

@@ -90,7 +90,7 @@ def reserve(where: Where, request: Request, *, now: datetime) -> Calculation:
         Where there is no such supply.
     """
     from lungwort.jobs.enough_air import on_record, unlike_record  # noqa: PLC0415 - keeps --help instant
-    from lungwort.jobs.plant_sheet import sheet_of  # noqa: PLC0415 - the same
+    from lungwort.jobs.plant_sheet import sheet_of, told_of_sheet  # noqa: PLC0415 - the same
     from lungwort.jobs.reserve_result import calculation_of  # noqa: PLC0415 - the same
     from lungwort.jobs.reserve_work import worked  # noqa: PLC0415 - the same
     from lungwort.plant.reserve import Escape  # noqa: PLC0415 - the same
@@ -112,4 +112,4 @@ def reserve(where: Where, request: Request, *, now: datetime) -> Calculation:
         sheet, subject = evolve(sheet, wearers=(*sheet.wearers, *more)), f"supply {name}"
     found = worked(sheet)
     found = evolve(found, doubts=(*found.doubts, *unlike))
-    return calculation_of(sheet, found, now=now, subject=subject, zone=zone)
+    return told_of_sheet(calculation_of(sheet, found, now=now, subject=subject, zone=zone), sheet)

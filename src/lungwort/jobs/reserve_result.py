@@ -170,7 +170,7 @@ def _reasons(sheet: PlantSheet, worked: Worked) -> tuple[str, ...]:
 
 def _against_escape(needed_min: float, worked: Worked) -> str:
     if worked.shortest_min >= needed_min:
-        return "Even the least time is as long as it takes to get to safe air."
+        return "Even the least time is no shorter than it takes to get to safe air."
     if worked.longest_min < needed_min:
         return "Even the greatest time is shorter than it takes to get to safe air."
     return (

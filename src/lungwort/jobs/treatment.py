@@ -103,7 +103,7 @@ def treatment(where: Where, request: Request, *, now: datetime) -> Calculation:
     UnknownRecordError
         Where there is no such supply.
     """
-    from lungwort.jobs.plant_sheet import sheet_of  # noqa: PLC0415 - keeps --help instant
+    from lungwort.jobs.plant_sheet import sheet_of, told_of_sheet  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.treatment_record import on_record  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.treatment_result import Ground, calculation_of  # noqa: PLC0415 - the same
 
@@ -118,8 +118,8 @@ def treatment(where: Where, request: Request, *, now: datetime) -> Calculation:
         now=now,
     )
     if request.supply is None:
-        return calculation_of(ground)
-    return calculation_of(
+        return told_of_sheet(calculation_of(ground), sheet)
+    made = calculation_of(
         on_record(
             where,
             ground,
@@ -128,6 +128,7 @@ def treatment(where: Where, request: Request, *, now: datetime) -> Calculation:
             highest_water_mg_m3=request.highest_water_mg_m3,
         )
     )
+    return told_of_sheet(made, sheet)
 
 
 def check(sheet: PlantSheet, request: Request) -> None:

@@ -50,6 +50,8 @@ class Request:
         Share of a day that must have been read, 0 to 100 [%].
     reading : Reading
         How files are to be read.
+    supply_pressure, lowest_temperature : str, optional
+        What a limit may depend on, as typed; those on record where not given.
     """
 
     outlet: str | None = None
@@ -61,6 +63,8 @@ class Request:
     end: str | None = None
     least_coverage_percent: float = LEAST_COVERAGE_PERCENT
     reading: Reading = field(factory=Reading)
+    supply_pressure: str | None = None
+    lowest_temperature: str | None = None
 
 
 def trend(where: Where, request: Request, *, now: datetime) -> Calculation:

@@ -203,7 +203,7 @@ def ground_of(workspace: Workspace, snapshot: Snapshot, place: Outlet, request: 
         None if supply.lowest_temperature_c is None else float(supply.lowest_temperature_c),
     )
     tools = [one.instrument_id for one in imports if one.instrument_id]
-    ground = _ground(request, held.channels, days, limits, conditions)
+    ground = _ground(request, held.channels, days, limits, _conditions(request, conditions))
     return evolve(
         ground,
         subject=f"{supply.title or supply.name}, {place.name}",
@@ -283,7 +283,7 @@ def from_files(where: Where, request: Request, *, now: datetime) -> Ground:
         zone=log.zone,
         interval_s=log.interval_s or _USUAL_INTERVAL_S,
     )
-    ground = _ground(request, log.channels, days, limits, Conditions())
+    ground = _ground(request, log.channels, days, limits, _conditions(request, Conditions()))
     return evolve(
         ground,
         subject=request.outlet or log.outlet or ", ".join(one.name for one in log.sources),
@@ -292,6 +292,22 @@ def from_files(where: Where, request: Request, *, now: datetime) -> Ground:
         notes=(*_zone_note(log), *ground.notes, *log.all_doubts),
         files=tuple((one.name, one.sha256) for one in log.sources),
     )
+
+
+def _conditions(request: Request, known: Conditions) -> Conditions:
+    """Take the conditions that were given before those on record."""
+    from lungwort.jobs.inputs import (  # noqa: PLC0415 - keeps --help instant
+        parse_pressure_bar_g,
+        parse_temperature_c,
+    )
+
+    if request.supply_pressure is not None:
+        pressure, _ = parse_pressure_bar_g(request.supply_pressure, "--supply-pressure")
+        known = evolve(known, supply_pressure_bar_g=pressure)
+    if request.lowest_temperature is not None:
+        lowest = parse_temperature_c(request.lowest_temperature, "--lowest-temperature")
+        known = evolve(known, lowest_temperature_c=lowest)
+    return known
 
 
 def _zone_note(log: Log) -> tuple[str, ...]:

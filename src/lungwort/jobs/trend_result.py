@@ -96,6 +96,8 @@ def _urgency(seen: Seen) -> tuple[int, int]:
     if trend.ahead is not None and trend.towards:
         day = trend.ahead.earliest or trend.ahead.on
         return (1, day.toordinal()) if day is not None else (2, 0)
+    if trend.word == insight.MOVED:
+        return 2, 1
     if trend.word == insight.TOO_LITTLE:
         return 3, 0
     return (4, 0) if trend.shown else (5, 0)
@@ -153,6 +155,8 @@ def _state(trends: Sequence[Seen]) -> tuple[Literal["fails", "not_proven", "esti
         return FAILS, "limit reached"
     if first.towards:
         return ESTIMATE, "a trend towards a limit"
+    if first.word == insight.MOVED:
+        return NOT_PROVEN, insight.MOVED
     if first.word == insight.TOO_LITTLE:
         # A trend elsewhere must not hide that of this one nothing is known.
         return NOT_PROVEN, insight.TOO_LITTLE
@@ -165,6 +169,8 @@ def _answer(trends: Sequence[Seen]) -> str:
         return _reached_words(first)
     if first.trend.shown:
         return trend_words(first)
+    if first.trend.word == insight.MOVED:
+        return f"{first.name}: {first.trend.reasons[0]}"
     if first.trend.word == insight.TOO_LITTLE:
         names = ", ".join(
             dict.fromkeys(one.name for one in trends if one.trend.word == insight.TOO_LITTLE)

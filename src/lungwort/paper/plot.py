@@ -274,6 +274,9 @@ def _under(text: str) -> str:
 def _x_axis(plot: Plot, frame: _Frame) -> list[str]:
     name = plot.x_name + (f" [{unit_text(plot.x_unit)}]" if plot.x_unit else "")
     ticks = number_ticks(frame.x_low, frame.x_high, 8)
+    if not plot.x_unit and all(x == round(x) for one in plot.curves for x in one.x):
+        # People and cylinders come whole.
+        ticks = tuple((value, f"{value:.0f}") for value, _ in ticks if value == round(value))
     return [*(_tick(frame.x(value), label) for value, label in ticks), _under(name)]
 
 

@@ -33,6 +33,7 @@ KEYS: Final = (
     "format",
     "title",
     "remark",
+    "invented",
     "place",
     *demand.KEYS_TOP,
     *capacity.KEYS_TOP,
@@ -77,6 +78,8 @@ class PlantSheet:
     ----------
     title, remark : str
         What the file says of itself.
+    invented : bool
+        Whether its figures are still those of a form: nothing is proven by them.
     place : Place
         Where the compressor stands.
     compressors : tuple of Compressor
@@ -109,6 +112,7 @@ class PlantSheet:
 
     title: str = ""
     remark: str = ""
+    invented: bool = False
     place: Place = Place()
     compressors: tuple[Compressor, ...] = ()
     leak_tests: tuple[LeakTest, ...] = ()
@@ -158,6 +162,7 @@ def read_sheet(text: str, name: str, *, origin: str = "") -> PlantSheet:
     parts = {
         "title": top.text("title"),
         "remark": top.text("remark"),
+        "invented": top.flag("invented"),
         "place": _place(top),
         "compressors": capacity.read_compressors(top),
         "leak_tests": leakage.read_leak_tests(top),

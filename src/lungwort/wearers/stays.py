@@ -278,9 +278,10 @@ def _checked(stays: list[Stay]) -> tuple[Stay, ...]:
         for before, after in pairwise(ordered):
             if after.start < before.end:
                 raise ExposureError(
-                    f"{name} is on {before.outlet!r} until {before.end:%Y-%m-%d %H:%M:%S} UTC and on "
-                    f"{after.outlet!r} from {after.start:%Y-%m-%d %H:%M:%S} UTC already. Correct the "
-                    "times, or tell two people of one name apart."
+                    f"{name} is on {before.outlet!r} until {before.end:%Y-%m-%d %H:%M:%S} and on "
+                    f"{after.outlet!r} from {after.start:%Y-%m-%d %H:%M:%S} already (times that were "
+                    "typed with an offset are told in UTC, others as typed). Correct the times, or tell "
+                    "two people of one name apart."
                 )
             if after.wearer != before.wearer:
                 raise ExposureError(

@@ -45,6 +45,20 @@ FIELDS: Final = (
         help=N_("That in force at the outlet where nothing is chosen; none for a file."),
     ),
     Field(
+        name="supply_pressure",
+        label=N_("Supply pressure, highest"),
+        option="--supply-pressure",
+        help=N_(
+            "Such as 7 bar(g), where a limit depends on it; that on record where nothing is given."
+        ),
+    ),
+    Field(
+        name="lowest_temperature",
+        label=N_("Lowest temperature of line or cylinder"),
+        option="--lowest-temperature",
+        help=N_("Such as 5 °C, where a limit depends on it."),
+    ),
+    Field(
         name="analyte",
         label=N_("Only this"),
         option="--analyte",
@@ -93,7 +107,12 @@ FIELDS: Final = (
         help=N_("Where the file does not say it, a line each: 'co=ppm'."),
     ),
 )
-_SELDOM: Final = frozenset({"begin", "end", "least_coverage", "zone", "column", "unit", "figure"})
+_SELDOM: Final = frozenset(
+    {
+        *("begin", "end", "least_coverage", "zone", "column", "unit", "figure"),
+        *("supply_pressure", "lowest_temperature"),
+    }
+)
 
 
 @router.get("/trend")
@@ -173,6 +192,8 @@ def request_of(sent: Posted) -> job.Request:
         measure=sent.text("figure") or "p95",
         begin=sent.text("begin"),
         end=sent.text("end"),
+        supply_pressure=sent.text("supply_pressure"),
+        lowest_temperature=sent.text("lowest_temperature"),
         least_coverage_percent=_number(sent, "least_coverage", job.LEAST_COVERAGE_PERCENT),
         reading=Reading(
             zone=sent.text("zone"), unit=_lines(sent, "unit"), column=_lines(sent, "column")
