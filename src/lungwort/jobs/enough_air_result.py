@@ -21,6 +21,7 @@ from lungwort.wearers.demand import one_flow_l_min
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from lungwort.jobs._lines import LinesPart
     from lungwort.jobs.enough_air_work import Worked
 
 KIND: Final = "enough-air"
@@ -72,6 +73,7 @@ def calculation_of(
         The calculation.
     """
     state = state_of(made)
+    lines = _lines_of(made)
     return Calculation(
         kind=KIND,
         title=TITLE,
@@ -85,9 +87,16 @@ def calculation_of(
         results=_results(made),
         inputs=_inputs(made),
         grids=tuple(
-            grid for grid in (_wearers(made), _pressures(made), _machines(made)) if grid.rows
+            grid
+            for grid in (
+                _wearers(made),
+                _pressures(made),
+                *(() if lines is None else (lines.grid,)),
+                _machines(made),
+            )
+            if grid.rows
         ),
-        plots=plots.plots_of(made),
+        plots=(*plots.plots_of(made), *(() if lines is None else lines.plots)),
         assumptions=words.assumptions(made),
         uncertainty=words.uncertainty(made),
         cautions=words.CAUTIONS,
@@ -95,6 +104,22 @@ def calculation_of(
         left_out=words.left_out(made),
         next_steps=words.next_steps(made, state),
         data=_data(made),
+    )
+
+
+def _lines_of(made: Worked) -> LinesPart | None:
+    """Tell of each hose and pipe, and of the way to the wearer who comes first to too little."""
+    from lungwort.jobs._lines import lines_part  # noqa: PLC0415 - keeps --help instant
+
+    if made.sheet.network is None or made.flowing is None:
+        return None
+    first = min(made.reached, key=lambda one: one.margin_bar, default=None)
+    return lines_part(
+        made.sheet.network,
+        made.flowing,
+        atmosphere_pa=made.site.atmosphere_pa,
+        to=None if first is None else first.at,
+        least_bar_g=None if first is None else first.minimum_bar_g,
     )
 
 

@@ -120,6 +120,8 @@ class Worked:
         Why nothing is proven; empty for none.
     told : tuple of str
         What else has to be said of what is declared.
+    flowing : Solution, optional
+        Pressures and flows in the lines with all breaths at their height; None without a network.
     """
 
     sheet: PlantSheet
@@ -139,6 +141,7 @@ class Worked:
     lacking: bool
     gaps: tuple[str, ...]
     told: tuple[str, ...]
+    flowing: net.Solution | None = None
 
     @property
     def counted(self) -> tuple[Draw, ...]:
@@ -235,6 +238,7 @@ def worked(
         reached=reached,
         share=1.0 if flowing is None else flowing.share,
         choked=() if flowing is None else flowing.choked,
+        flowing=flowing,
         starved=_starved(flowing, reached),
         lacking=_lacking(sheet, peak, site, leak),
         gaps=(),
