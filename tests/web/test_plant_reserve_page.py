@@ -67,7 +67,7 @@ def test_the_bank_stands_below_the_form(visitor: Visitor, supply: str) -> None:
 @pytest.mark.parametrize(
     ("query", "told"),
     [
-        ("/plant/reserve?escape_min=0&supply=", "outside 0.1 to 1440"),
+        ("/plant/reserve?escape_min=0&supply=", "outside 1 to 1440"),
         ("/plant/bank?wanted=7.5&supply=", "is no whole number"),
     ],
 )

@@ -30,7 +30,7 @@ class Request:
     sheet_file : Path, optional
         A plant sheet in place of the one on record.
     escape_min : float, optional
-        Time that everybody needs to get to safe air, in place of the sheet's, 0.1 to 1440 [min].
+        Time that everybody needs to get to safe air, in place of the sheet's, 1 to 1440 [min].
     """
 
     supply: str | None = None
