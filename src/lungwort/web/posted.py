@@ -67,6 +67,12 @@ class Posted:
         """Give all that was typed in fields of one name, without empty ones."""
         return tuple(one.strip() for one in self.fields.get(name, ()) if one.strip())
 
+    def lines(self, name: str) -> tuple[str, ...]:
+        """Give all that was typed a line each, without empty ones."""
+        return tuple(
+            line.strip() for text in self.texts(name) for line in text.splitlines() if line.strip()
+        )
+
     def flag(self, name: str) -> bool:
         """Tell whether a box was ticked."""
         return self.text(name) is not None

@@ -155,14 +155,8 @@ def request_of(sent: Posted) -> job.Request:
         end=end,
         reading=Reading(
             zone=sent.text("zone"),
-            unit=_lines(sent, "unit"),
-            column=_lines(sent, "column"),
+            unit=sent.lines("unit"),
+            column=sent.lines("column"),
             settle=sent.text("settle"),
         ),
-    )
-
-
-def _lines(sent: Posted, name: str) -> tuple[str, ...]:
-    return tuple(
-        line.strip() for text in sent.texts(name) for line in text.splitlines() if line.strip()
     )

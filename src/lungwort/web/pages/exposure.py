@@ -226,7 +226,7 @@ def request_of(sent: Posted) -> job.Request:
     return job.Request(
         files=files,
         outlets=outlets,
-        stays=_lines(sent, "stays"),
+        stays=sent.lines("stays"),
         stays_file=None if table is None else table.path,
         begin=sent.text("begin"),
         end=sent.text("end"),
@@ -238,16 +238,10 @@ def request_of(sent: Posted) -> job.Request:
         above_ppm=_number(sent, "above", 5.0) or 0.0,
         reading=Reading(
             zone=sent.text("zone"),
-            unit=_lines(sent, "unit"),
-            column=_lines(sent, "column"),
+            unit=sent.lines("unit"),
+            column=sent.lines("column"),
             settle=sent.text("settle"),
         ),
-    )
-
-
-def _lines(sent: Posted, name: str) -> tuple[str, ...]:
-    return tuple(
-        line.strip() for text in sent.texts(name) for line in text.splitlines() if line.strip()
     )
 
 

@@ -196,14 +196,8 @@ def request_of(sent: Posted) -> job.Request:
         lowest_temperature=sent.text("lowest_temperature"),
         least_coverage_percent=_number(sent, "least_coverage", job.LEAST_COVERAGE_PERCENT),
         reading=Reading(
-            zone=sent.text("zone"), unit=_lines(sent, "unit"), column=_lines(sent, "column")
+            zone=sent.text("zone"), unit=sent.lines("unit"), column=sent.lines("column")
         ),
-    )
-
-
-def _lines(sent: Posted, name: str) -> tuple[str, ...]:
-    return tuple(
-        line.strip() for text in sent.texts(name) for line in text.splitlines() if line.strip()
     )
 
 
