@@ -54,6 +54,11 @@ def test_versions_stay_and_the_record_is_whole(where: Where) -> None:
     )
     assert "version 2 since 2 Mar 2026 08:02" in kept.origin
     assert job.sheet_of(where, "hall").title == "b"
+    assert job.newest(where, "hall", 1).text == "format = 1\n"
+    (only,) = job.plants(where)
+    assert [(one.version, one.reason) for one in only.versions] == [(1, ""), (2, "a new hose")]
+    with pytest.raises(PlantError, match="no version 3; on record are 1 to 2"):
+        job.newest(where, "hall", 3)
     with opened(where, read_only=True) as workspace:
         record = workspace.register.all(PlantRecord)[0]
         assert [one.text for one in workspace.register.history(PlantRecord, record.id)] == [

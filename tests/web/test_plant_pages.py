@@ -56,6 +56,11 @@ def test_a_plant_sheet_is_shown_and_changed(visitor: Visitor, folder: Path) -> N
         {"text": text.replace("altitude_m = 40", "altitude_m = 45"), "reason": "measured"},
     )
     assert "Version 2 of the plant sheet of supply hall-compressor is in force." in done
+    assert "Version 1" in done
+    assert "measured" in done
+    older = unescape(visitor.page(f"/plant/sheets/{hall}?version=1"))
+    assert "altitude_m = 40\n" in older
+    assert "version 9" in visitor.page(f"/plant/sheets/{hall}?version=9", status=422)
 
 
 def test_a_sheet_can_be_sent_as_a_file(visitor: Visitor, folder: Path) -> None:

@@ -69,13 +69,20 @@ def set_(
 
 
 @app.command()
-def show(supply: Supply, workspace: opt.Workspace = None) -> None:
+def show(
+    supply: Supply,
+    version: Annotated[
+        int | None,
+        typer.Option(metavar="N", help="An older version; the one in force if not given."),
+    ] = None,
+    workspace: opt.Workspace = None,
+) -> None:
     """Print the plant sheet of a supply as it is on record, to look at or to change it.
 
     Example: lungwort plant show hall > plant.toml
     """
     from lungwort.jobs import plant_sheet as job  # noqa: PLC0415 - keeps --help instant
 
-    kept = job.newest(things.where(workspace), supply)
+    kept = job.newest(things.where(workspace), supply, version)
     sys.stdout.write(kept.text if kept.text.endswith("\n") else f"{kept.text}\n")
     sys.stderr.write(f"{kept.name}, {kept.origin}, by {kept.by}\n")

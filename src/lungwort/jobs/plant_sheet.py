@@ -74,13 +74,16 @@ class SupplyPlant:
     id, name, site : str
         The supply.
     sheet : KeptSheet, optional
-        What is on record; None for nothing.
+        What is in force; None for nothing.
+    versions : tuple of KeptSheet
+        All versions, the oldest first.
     """
 
     id: str
     name: str
     site: str
     sheet: KeptSheet | None
+    versions: tuple[KeptSheet, ...] = ()
 
 
 def sheet_of(where: Where, supply: str | None, file: Path | None = None) -> PlantSheet:
@@ -182,8 +185,8 @@ def write_form(path: Path) -> None:
     write_bytes(form_text().encode(), path)
 
 
-def newest(where: Where, supply: str) -> KeptSheet:
-    """Find the plant sheet of a supply that is in force.
+def newest(where: Where, supply: str, version: int | None = None) -> KeptSheet:
+    """Find the plant sheet of a supply that is in force, or an older version of it.
 
     Parameters
     ----------
@@ -191,6 +194,8 @@ def newest(where: Where, supply: str) -> KeptSheet:
         The workspace.
     supply : str
         Name or id of the supply.
+    version : int, optional
+        Number of a version; the one in force where not given [1].
 
     Returns
     -------
@@ -200,46 +205,59 @@ def newest(where: Where, supply: str) -> KeptSheet:
     Raises
     ------
     PlantError
-        Where the supply has none on record.
+        Where the supply has none on record, or no such version.
     UnknownRecordError
         Where there is no such supply.
     """
     with opened(where, read_only=True) as workspace:
         register = workspace.register
         thing = register.get(Supply, supply)
-        found = _of(register, thing)
-    if found is None:
+        found = _versions(register, thing)
+    if not found:
         raise PlantError(
             f"Supply {thing.name} has no plant sheet on record, so nothing is known of what stands "
             f"behind its outlets. Write one with 'lungwort plant form plant.toml', fill it in, and "
             f"record it with 'lungwort plant set {thing.name} plant.toml'."
         )
-    return found
-
-
-def _of(register: Reader, supply: Supply) -> KeptSheet | None:
-    records = register.all(PlantRecord, supply_id=supply.id)
-    if not records:
-        return None
-    record = max(records, key=lambda one: one.seq)
-    site = site_of(register, supply)
-    clock = Clock.for_period(site.zone, record.time, record.time)
-    return KeptSheet(
-        supply_id=supply.id,
-        supply=supply.name,
-        site=site.name,
-        name=record.name,
-        text=record.text,
-        version=record.version,
-        since=record.time,
-        zone=site.zone,
-        by=register.entry(record.seq).who,
-        reason=record.reason,
-        origin=(
-            f"on record, version {record.version} since {clock.time(record.time)[:-3]} "
-            f"({clock.zone_name}), entry {record.seq}"
-        ),
+    if version is None:
+        return found[-1]
+    for one in found:
+        if one.version == version:
+            return one
+    raise PlantError(
+        f"The plant sheet of supply {thing.name} has no version {version}; on record are 1 to "
+        f"{found[-1].version}."
     )
+
+
+def _versions(register: Reader, supply: Supply) -> tuple[KeptSheet, ...]:
+    """Give all versions of the plant sheet of a supply, the oldest first."""
+    in_force = register.all(PlantRecord, supply_id=supply.id)
+    if not in_force:
+        return ()
+    site = site_of(register, supply)
+    made = []
+    for record in register.history(PlantRecord, max(in_force, key=lambda one: one.seq).id):
+        clock = Clock.for_period(site.zone, record.time, record.time)
+        made.append(
+            KeptSheet(
+                supply_id=supply.id,
+                supply=supply.name,
+                site=site.name,
+                name=record.name,
+                text=record.text,
+                version=record.version,
+                since=record.time,
+                zone=site.zone,
+                by=register.entry(record.seq).who,
+                reason=record.reason,
+                origin=(
+                    f"on record, version {record.version} since {clock.time(record.time)[:-3]} "
+                    f"({clock.zone_name}), entry {record.seq}"
+                ),
+            )
+        )
+    return tuple(made)
 
 
 def plants(where: Where) -> tuple[SupplyPlant, ...]:
@@ -258,9 +276,16 @@ def plants(where: Where) -> tuple[SupplyPlant, ...]:
     with opened(where, read_only=True) as workspace, workspace.register.at_one_time() as reader:
         return tuple(
             SupplyPlant(
-                id=one.id, name=one.name, site=site_of(reader, one).name, sheet=_of(reader, one)
+                id=one.id,
+                name=one.name,
+                site=site_of(reader, one).name,
+                sheet=known[-1] if known else None,
+                versions=known,
             )
-            for one in sorted(reader.all(Supply), key=lambda one: one.name.casefold())
+            for one, known in (
+                (each, _versions(reader, each))
+                for each in sorted(reader.all(Supply), key=lambda supply: supply.name.casefold())
+            )
             if one.in_use
         )
 

@@ -85,8 +85,10 @@ def _page(
 
 
 @router.get("/plant/sheets/{supply_id}")
-def sheet(ctx: Looking, supply_id: str, blank: str = "") -> Response:
-    """Show the plant sheet of a supply, and take another one."""
+def sheet(ctx: Looking, supply_id: str, blank: str = "", version: int | None = None) -> Response:
+    """Show the plant sheet of a supply or an older version of it, and take another one."""
+    if version is not None:
+        return ctx.page("plant/version.html", kept=job.newest(ctx.where, supply_id, version))
     found = next((one for one in job.plants(ctx.where) if one.id == supply_id), None)
     kept = found.sheet if found else None
     text = job.form_text() if kept is None or blank else kept.text
