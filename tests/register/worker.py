@@ -40,6 +40,8 @@ def change(folder: Path, times: int) -> None:
 
 def hold(folder: Path, _: int) -> None:
     """Begin a change and do not end it before something is read."""
+    # Whoever starts the tests in the background of a shell hands down that interrupts are ignored.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     with (
         open_workspace(folder) as workspace,
         workspace.register.change(who=WENNA, now=NOW) as made,

@@ -42,7 +42,7 @@ COLDEST_K: Final = 140.0
 STEEL_J_KG_K: Final = 460.0
 """Heat capacity of steel [J/(kg K)]; from memory."""
 _STEPS: Final = 60
-_COLDER_K: Final = 30.0
+_COLDER_K: Final = (30.0, 60.0, 90.0, 120.0, 160.0)
 
 
 @frozen
@@ -332,9 +332,15 @@ def transfer(
         left, filled = after(moved)
         return filled.pressure_kpa - min(left.pressure_kpa, until_kpa)
 
-    colder_k = target.temperature_k - _COLDER_K
-    densest = air.density(until_kpa, colder_k) * target.volume_l / 1000.0
-    moved = _root(beyond, 0.0, min(source.mass_kg * 0.9999, densest - target.mass_kg))
+    most = source.mass_kg * 0.9999
+    # What comes out of a bank that is nearly empty is cold, and cold air is dense.
+    for colder_k in _COLDER_K:
+        coldest = max(target.temperature_k - colder_k, COLDEST_K)
+        densest = air.density(until_kpa, coldest) * target.volume_l / 1000.0
+        high = min(most, densest - target.mass_kg)
+        if high >= most or beyond(high) > 0.0:
+            break
+    moved = _root(beyond, 0.0, high)
     left, filled = after(moved)
     reached = left.pressure_kpa >= until_kpa * (1 - 1e-9)
     return Transfer(left, filled, moved, reached=reached)
