@@ -47,6 +47,7 @@ def test_the_form_itself_proves_nothing(tmp_path: Path) -> None:
         reserve(Where(tmp_path), ReserveRequest(sheet_file=file), now=NOW),
     ):
         assert made.state == NOT_PROVEN
+        assert made.data.get("state", NOT_PROVEN) == NOT_PROVEN
         assert "invented = true" in made.reasons[0]
 
 

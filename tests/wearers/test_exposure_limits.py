@@ -131,6 +131,27 @@ def test_own_set(tmp_path: Path) -> None:
         exposure_limits([str(file)])
 
 
+def test_a_limit_in_mg_m3_is_brought_to_the_unit_of_the_readings(tmp_path: Path) -> None:
+    """7 mg/m3 of hydrogen sulphide at 20 °C are 4.94 ppm (1.4168 mg/m3 a ppm, computed from R).
+
+    6 ppm are beyond it, though 6 is less than 7.
+    """
+    file = tmp_path / "own.toml"
+    file.write_text(
+        'format = 1\nid = "own"\ntitle = "Own"\ndocument = "Site rule"\nedition = "1"\n'
+        'use = "workplace exposure"\nreference_temperature_c = 20\nreference_pressure_kpa = 101.325\n'
+        '[[limit]]\nkey = "h2s_8h"\nanalyte = "h2s"\nunit = "mg/m3"\nupper = "<= 7"\n'
+        'averaging = "8 h"\nstatus = "from memory"\nsource = "site rule 7"\n',
+        encoding="utf-8",
+    )
+    limit = exposure_limits([str(file)])[0]
+
+    assert limit.unit == "ppm"
+    assert limit.upper == pytest.approx(7 / 1.4168, rel=1e-4)
+    course = _flat(6.0, 8.0)
+    assert held(course, [limit])[0].exceeded
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

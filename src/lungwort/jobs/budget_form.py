@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from lungwort.verdict.budget import Budget
 
 NAME: Final = "form"
-_K: Final = 2
 _ONE: Final[dict[str, tuple[str, str]]] = {
     "resolution": (b.RESOLUTION, "step"),
     "gas_percent": (b.GAS, "expanded_percent"),

@@ -149,7 +149,11 @@ def told_of_sheet(made: Calculation, sheet: PlantSheet) -> Calculation:
     )
     if made.state != HOLDS:
         return evolve(made, reasons=(*made.reasons, why))
-    return evolve(made, state=NOT_PROVEN, word="not proven", reasons=(why, *made.reasons))
+    # What machines read must not hold where people read that nothing is proven.
+    data = {**made.data, "state": NOT_PROVEN} if "state" in made.data else made.data
+    return evolve(
+        made, state=NOT_PROVEN, word="not proven", reasons=(why, *made.reasons), data=data
+    )
 
 
 def form_text() -> str:

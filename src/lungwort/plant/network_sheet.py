@@ -75,14 +75,6 @@ def read_network(top: Table) -> Network | None:
         return None
 
 
-def source_pressures(top: Table) -> tuple[Source, ...]:
-    """Read the sources alone, whether or not there are pipes; mistakes are noted."""
-    made = [
-        _source(_table(top, "source", one, at)) for at, one in enumerate(top.tables("source"), 1)
-    ]
-    return tuple(one for one in made if one is not None)
-
-
 def _table(top: Table, key: str, values: Mapping[str, object], place: int) -> Table:
     name = values.get("name", values.get("node"))
     called = f"[[{key}]] {name!r}" if isinstance(name, str) else f"[[{key}]] number {place}"

@@ -7,8 +7,6 @@ import math
 from importlib import resources
 from typing import TYPE_CHECKING, Final
 
-from attrs import evolve
-
 from lungwort.air import analytes, units
 from lungwort.errors import BudgetError, QuantityError
 from lungwort.tomlfile import Table, near, opened
@@ -266,31 +264,6 @@ def not_below_zero(budget: Budget) -> bool:
         units.PRESSURE,
         units.PRESSURE_UNSTATED,
     }
-
-
-def with_part(budget: Budget, part: Part) -> Budget:
-    """Add a part to a budget.
-
-    Parameters
-    ----------
-    budget : Budget
-        The budget.
-    part : Part
-        The part; its name must be new.
-
-    Returns
-    -------
-    Budget
-        The budget with it.
-
-    Raises
-    ------
-    BudgetError
-        Where a part of that name is there.
-    """
-    if any(one.name == part.name for one in budget.parts):
-        raise BudgetError(f"budget {budget.name!r} has a part {part.name!r} already.")
-    return evolve(budget, parts=(*budget.parts, part))
 
 
 def finite(value: float) -> float | None:
