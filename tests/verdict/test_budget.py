@@ -248,3 +248,14 @@ def test_opposite_parts_cancel() -> None:
     )
     assert made.combined == pytest.approx(0.0, abs=1e-9)
     assert pytest.approx(0.9545, abs=1e-4) == COVERAGE
+
+
+def test_a_correlation_with_what_has_no_age_waits() -> None:
+    """A drift with no months given counts for nothing yet, so nothing can vary with it."""
+    drift = Part(name="d", kind="drift", shape=RECTANGULAR, scale=0.1, per_month=True)
+    made = budget_of(part("a", 1.0), drift, correlations=(("a", "d", 0.5),))
+    assert made.undated == ("d",)
+    assert correlation_matrix(made).tolist() == [[1.0]]
+    assert work_out(made, 5.0).combined == pytest.approx(1.0)
+    aged = made.aged(6.0)
+    assert correlation_matrix(aged).tolist() == [[1.0, 0.5], [0.5, 1.0]]

@@ -20,7 +20,13 @@ from lungwort.verdict.budget_cover import (
     rounded_up,
     uncertainties_toml,
 )
-from lungwort.verdict.budget_file import EXAMPLES, example_text, not_below_zero, read_budgets
+from lungwort.verdict.budget_file import (
+    EXAMPLES,
+    example_text,
+    finite,
+    not_below_zero,
+    read_budgets,
+)
 from lungwort.verdict.budget_parts import EITHER
 
 HEAD = """format = 1
@@ -30,6 +36,11 @@ analyte = "co"
 unit = "ppm"
 at = [0, 5]
 """
+CORRELATED = (
+    HEAD
+    + "".join(f"[[budget.part]]\nname = '{one}'\nkind = 'zero'\nlimit = 1\n" for one in "abc")
+    + "[[budget.correlation]]\nbetween = ['a', 'b']\n"
+)
 
 
 def one_part(text: str) -> b.Part:
@@ -152,6 +163,24 @@ def test_refusals_of_parts(text: str, message: str) -> None:
             "Take one away",
         ),
         (HEAD + "[[budget.part]]\nkind='zero'\nlimit=1\n" * 2, "stands twice"),
+        (HEAD + HEAD.removeprefix("format = 1\n"), "the name 'x' stands twice"),
+        (HEAD.replace('unit = "ppm"\n', ""), "'unit' is missing"),
+        (HEAD.replace('"co"', '"water"').replace('"ppm"', '"°C"'), "'pressure_dew_point' or"),
+        (
+            f"{HEAD}left_out = 1\n[[budget.part]]\nkind='zero'\nlimit=1\n",
+            r"write it as a table: \[budget.left_out\]",
+        ),
+        (
+            CORRELATED,
+            "'coefficient' is missing",
+        ),
+        (CORRELATED + "coefficient = 2\n", "found 2"),
+        (
+            CORRELATED + "coefficient = -0.9\n"
+            "[[budget.correlation]]\nbetween = ['b', 'c']\ncoefficient = -0.9\n"
+            "[[budget.correlation]]\nbetween = ['a', 'c']\ncoefficient = -0.9\n",
+            "contradict one another",
+        ),
         (
             HEAD + "[[budget.part]]\nkind='zero'\nlimit=1\n[[budget.correlation]]\n"
             "between=['zero', 'gas']\ncoefficient=0.5\n",
@@ -198,6 +227,34 @@ def test_the_entry_is_never_less_than_the_budget(name: str, tmp_path: Path) -> N
     for step in range(200):
         reading = made.at[-1] * step / 100
         assert found.expanded(reading, made.unit) >= work_out(made, reading).around_reading
+
+
+def test_what_has_no_highest_reading_is_covered_far_beyond() -> None:
+    """A mass has no highest reading: the entry holds at ten times the highest of the budget."""
+    text = HEAD.replace('"co"', '"oil"').replace('"ppm"', '"mg/m3"')
+    (made,) = read_budgets(
+        text + "[[budget.part]]\nkind='zero'\nlimit=0.1\n"
+        "[[budget.part]]\nkind='other'\nlimit_percent=20\n",
+        "b.toml",
+    )
+    entry = entry_of(made, points(made))
+    assert entry.expanded(50.0, made.unit) >= work_out(made, 50.0).around_reading
+    assert work_out(made, 50.0).around_reading >= 50.0 * 0.2 / math.sqrt(3)
+
+
+def test_json_has_no_number_without_end() -> None:
+    """What is not finite is null for a machine."""
+    assert finite(2.5) == 2.5
+    assert finite(math.inf) is None
+    assert finite(math.nan) is None
+
+
+def test_correlations_are_read() -> None:
+    """A pair and its coefficient come through, and change what is worked out."""
+    (tied,) = read_budgets(CORRELATED + "coefficient = 0.5\n", "b.toml")
+    assert tied.correlations == (("a", "b", 0.5),)
+    # Three of u = 1/√3, two of them with r = 0.5: u² = 3/3 + 2 * 0.5/3 (JCGM 100:2008, 5.2.2).
+    assert work_out(tied, 5.0).combined == pytest.approx(math.sqrt(4 / 3), rel=1e-12)
 
 
 @settings(max_examples=60, deadline=None)

@@ -115,6 +115,20 @@ def test_correlated_rectangular_draws_are_close() -> None:
     assert float(np.var(added)) / 2 - 1 == pytest.approx(6 / math.pi * math.asin(0.3), abs=0.01)
 
 
+def test_a_correlated_part_of_few_readings_keeps_its_tails() -> None:
+    """Student's spread under a correlation: the variance of each is ν/(ν - 2), not one.
+
+    Source: any handbook of statistics; here scipy.stats.t(5).
+    """
+    few = Part(name="a", kind="other", shape=STUDENT, scale=1.0, dof=5)
+    made = budget_of(few, part("b", 1.0), correlations=(("a", "b", 0.4),))
+    alone, _ = mc.effects(budget_of(few, part("b", 1e-9), correlations=(("a", "b", 0.4),)), 200_000)
+    assert stats.kstest(alone[:5000], stats.t(5).cdf).pvalue > 0.001
+    added, _ = mc.effects(made, 200_000)
+    free, _ = mc.effects(budget_of(few, part("b", 1.0)), 200_000)
+    assert float(np.var(added)) > float(np.var(free)) * 1.2
+
+
 def test_same_seed_same_draws() -> None:
     """A result can be had again; another seed differs a little, not much."""
     budget = budget_of(part("a", 1.0))
