@@ -56,6 +56,7 @@ PAGES = (
     "/calculations",
     "/plant",
     "/plant/sheets/{supply}",
+    "/plant/sheets/{supply}?as=text",
     "/plant/air",
     "/plant/air?asked=1&supply=hall-compressor",
     "/plant/reserve?asked=1&supply=hall-compressor",

@@ -39,7 +39,7 @@ def test_a_plant_sheet_is_shown_and_changed(visitor: Visitor, folder: Path) -> N
     listed = text_of(visitor.page("/plant"))
     assert "hall-compressor" in listed
     assert "version 1" in listed
-    page = visitor.page(f"/plant/sheets/{hall}")
+    page = visitor.page(f"/plant/sheets/{hall}?as=text")
     text = unescape(re.findall(r"<textarea[^>]*>(.*?)</textarea>", page, re.DOTALL)[0])
 
     wrong = text.replace("altitude_m = 40", "altitude_m = 40000")

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Final
 
 from attrs import evolve, frozen
 
-from lungwort.errors import PlantError
+from lungwort.errors import PlantError, UnknownRecordError
 from lungwort.jobs.catalogue import typed
 from lungwort.jobs.catalogue.shape import Done
 from lungwort.jobs.opening import opened, site_of
 from lungwort.paper.text import Clock
-from lungwort.register.model import PlantRecord, Supply
+from lungwort.register.model import Outlet, PlantRecord, Supply
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -292,6 +292,54 @@ def plants(where: Where) -> tuple[SupplyPlant, ...]:
             )
             if one.in_use
         )
+
+
+def plant_of(where: Where, supply_id: str) -> SupplyPlant:
+    """Find a supply in use, with or without a plant sheet.
+
+    Parameters
+    ----------
+    where : Where
+        The workspace.
+    supply_id : str
+        Id of the supply.
+
+    Returns
+    -------
+    SupplyPlant
+        The supply.
+
+    Raises
+    ------
+    UnknownRecordError
+        Where no such supply is in use.
+    """
+    found = next((one for one in plants(where) if one.id == supply_id), None)
+    if found is None:
+        raise UnknownRecordError(
+            "There is no such supply in use. Go back to the list of plant sheets."
+        )
+    return found
+
+
+def outlets(where: Where, supply_id: str) -> tuple[str, ...]:
+    """Give the names of the outlets in use of a supply.
+
+    Parameters
+    ----------
+    where : Where
+        The workspace.
+    supply_id : str
+        Id of the supply.
+
+    Returns
+    -------
+    tuple of str
+        By name.
+    """
+    with opened(where, read_only=True) as workspace:
+        listed = workspace.register.all(Outlet, supply_id=supply_id)
+    return tuple(sorted(one.name for one in listed if one.in_use))
 
 
 def record(

@@ -151,6 +151,39 @@ def read_sheet(text: str, name: str, *, origin: str = "") -> PlantSheet:
     PlantError
         Where it is not TOML, or has mistakes: all of them, each with its line.
     """
+    text, top, parts = _opened(text, name)
+    top.mistakes.raise_any()
+    return PlantSheet(
+        **parts,  # type: ignore[arg-type]  # each reader gives what its field takes
+        text=text,
+        origin=origin or name,
+        digest=hashlib.sha256(text.encode()).hexdigest(),
+    )
+
+
+def mistakes_of(text: str) -> tuple[tuple[int, str], ...]:
+    """Tell what is wrong with a plant sheet, mistake by mistake.
+
+    Parameters
+    ----------
+    text : str
+        As `read_sheet` takes it.
+
+    Returns
+    -------
+    tuple of (int, str)
+        Line, counted from 1, 0 where it is not known, and what is wrong there; empty for nothing.
+
+    Raises
+    ------
+    PlantError
+        Where it is no TOML of this form at all.
+    """
+    _, top, _ = _opened(text, "plant sheet")
+    return tuple(sorted(top.mistakes.found))
+
+
+def _opened(text: str, name: str) -> tuple[str, Table, dict[str, object]]:
     if len(text) > LONGEST_TEXT:
         raise PlantError(
             f"{name} has {len(text)} characters; a plant sheet has at most {LONGEST_TEXT}. "
@@ -159,7 +192,7 @@ def read_sheet(text: str, name: str, *, origin: str = "") -> PlantSheet:
     # A page sends lines with other ends and without the last one: it is the same sheet.
     text = text.replace("\r\n", "\n").replace("\r", "\n").strip() + "\n"
     top = opened(text, name, KEYS, PlantError)
-    parts = {
+    parts: dict[str, object] = {
         "title": top.text("title"),
         "remark": top.text("remark"),
         "invented": top.flag("invented"),
@@ -176,13 +209,7 @@ def read_sheet(text: str, name: str, *, origin: str = "") -> PlantSheet:
         "treatments": treatment.read_treatments(top),
     }
     _same_names(top)
-    top.mistakes.raise_any()
-    return PlantSheet(
-        **parts,  # type: ignore[arg-type]  # each reader gives what its field takes
-        text=text,
-        origin=origin or name,
-        digest=hashlib.sha256(text.encode()).hexdigest(),
-    )
+    return text, top, parts
 
 
 def _place(top: Table) -> Place:

@@ -9,11 +9,11 @@ from typing import Final
 
 from fastapi.responses import Response
 
-from lungwort.errors import LungwortError
+from lungwort.errors import InputError, LungwortError
 from lungwort.paper.calculation import Calculation
 from lungwort.web.context import Ctx
 from lungwort.web.forms import REFUSED, Field, form_view
-from lungwort.web.german_values import typed
+from lungwort.web.german_values import two_ways, typed
 from lungwort.web.posted import Posted
 
 MOST_KEPT: Final = 60
@@ -94,7 +94,7 @@ def calculated(
     listed = tuple(fields)
     query = ctx.request.query_params
     asked = {one.name: "\n".join(query.getlist(one.name)) for one in listed if one.name in query}
-    values = _typed(ctx, listed, asked)
+    given = any(one.strip() for one in asked.values())
     return _page(
         ctx,
         title=title,
@@ -102,7 +102,7 @@ def calculated(
         fields=listed,
         action=action,
         submit=submit,
-        do=(lambda: work(values)) if "asked" in query or values else None,
+        do=(lambda: work(_typed(ctx, listed, asked))) if "asked" in query or given else None,
         values=asked or dict(standard or {}),
         seldom=seldom,
         example=example,
@@ -175,11 +175,19 @@ def calculated_post(
 
 
 def _typed(ctx: Ctx, fields: Iterable[Field], asked: Mapping[str, str]) -> dict[str, str]:
-    """Take what was typed, without empty fields, with numbers as jobs read them."""
+    """Take what was typed, without empty fields, with numbers as jobs read them.
+
+    Raises
+    ------
+    InputError
+        Where a number can be read in two ways.
+    """
     given = {}
     for one in fields:
         text = asked.get(one.name, "").strip()
         if text:
+            if one.kind == "number" and (told := two_ways(text, ctx.language)):
+                raise InputError(told)
             given[one.name] = typed(text, ctx.language) if one.kind == "number" else text
     return given
 

@@ -132,6 +132,8 @@ _NOUN_IN: Final = re.compile(rf"(?<=\d ){_NOUN}\b")
 _JOIN_IN: Final = re.compile(r" (to|and|or|of) ")
 _THOUSANDS: Final = re.compile(r"(?<!\d)[1-9]\d{0,2},\d{3}(?!\d)")
 """Whoever is used to English writes fifteen hundred like that: it is not taken for one and a half."""
+_POINTED: Final = re.compile(r"(?<![\d.])[1-9]\d{0,2}(?:\.\d{3})+(?![\d.])")
+"""Whoever is used to German writes fifteen hundred like that, and English one and a half."""
 _JOINED: Final = {"to": "bis", "and": "und", "or": "oder", "of": "von"}
 
 
@@ -190,3 +192,84 @@ def typed(text: str, language: str) -> str:
     if language != "de" or text.count(",") != 1 or "." in text or _THOUSANDS.search(text):
         return text
     return re.sub(r"(?<=\d),(?=\d)", ".", text)
+
+
+def two_ways(text: str, language: str) -> str:
+    """Tell where a number can be read in two ways that lie a thousandfold apart.
+
+    Parameters
+    ----------
+    text : str
+        As typed.
+    language : str
+        Language of the reader.
+
+    Returns
+    -------
+    str
+        What to do, in English; empty where it is certain.
+
+    Examples
+    --------
+    >>> two_ways("1.440", "de")
+    "'1.440' can be 1440 or 1,44. Write one of the two."
+    >>> two_ways("1.440", "en"), two_ways("0.440", "de"), two_ways("1,44", "de")
+    ('', '', '')
+    """
+    found = _POINTED.search(text) if language == "de" else None
+    if found is None:
+        return ""
+    said = found[0]
+    small = said.replace(".", ",", 1).rstrip("0").rstrip(",") if said.count(".") == 1 else ""
+    if not small:
+        return f"'{said}' has points in it. Write {said.replace('.', '')}."
+    return f"'{said}' can be {said.replace('.', '')} or {small}. Write one of the two."
+
+
+def figure(text: str, language: str) -> str:
+    """Write a number into a field as its reader types it.
+
+    Parameters
+    ----------
+    text : str
+        A number with a decimal point, or anything else, which stays; so does what can be read in
+        two ways, since it may be what was typed.
+    language : str
+        Language of the reader.
+
+    Returns
+    -------
+    str
+        With a comma in German.
+
+    Examples
+    --------
+    >>> figure("7.6", "de"), figure("0.125", "de"), figure("7.6", "en"), figure("1.440", "de")
+    ('7,6', '0,125', '7.6', '1.440')
+    >>> figure("7,6 bar", "de")
+    '7,6 bar'
+    """
+    if language != "de" or not re.fullmatch(r"[-−+]?\d+\.\d+", text) or two_ways(text, language):
+        return text
+    return text.replace(".", ",")
+
+
+def certain(text: str) -> str:
+    """Write a number that is known with another zero where a reader could take it in two ways.
+
+    Parameters
+    ----------
+    text : str
+        A number with a decimal point, or anything else, which stays.
+
+    Returns
+    -------
+    str
+        The same number.
+
+    Examples
+    --------
+    >>> certain("12.125"), certain("12.12"), certain("hall-1")
+    ('12.1250', '12.12', 'hall-1')
+    """
+    return f"{text}0" if re.fullmatch(rf"[-−+]?{_POINTED.pattern}", text) else text

@@ -12,14 +12,15 @@ from attrs import field, frozen
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
+from lungwort.errors import InputError
 from lungwort.web.context import context_of
-from lungwort.web.german_values import typed
+from lungwort.web.german_values import two_ways, typed
 
 MOST_FILES = 200
 MOST_FIELDS = 2000
 _LONGEST_NAME = 200
 NUMBERS = "numbers"
-"""Field of a form that names those that hold numbers."""
+"""Field of a form that names those that hold numbers, with blanks between them."""
 
 
 @frozen
@@ -51,20 +52,33 @@ class Posted:
         What was typed, by the field's name.
     files : dict of str to tuple of Received
         What was sent in, by the field's name.
+    doubtful : dict of str to str
+        Why a number cannot be read for certain, by the field's name.
     """
 
     fields: dict[str, tuple[str, ...]] = field(factory=dict)
     files: dict[str, tuple[Received, ...]] = field(factory=dict)
+    doubtful: dict[str, str] = field(factory=dict)
 
     def text(self, name: str) -> str | None:
-        """Give what was typed, without blanks around it; None for nothing."""
+        """Give what was typed, without blanks around it; None for nothing.
+
+        Raises
+        ------
+        InputError
+            Where it is a number that can be read in two ways.
+        """
+        if name in self.doubtful:
+            raise InputError(self.doubtful[name])
         for value in self.fields.get(name, ()):
             if value.strip():
                 return value.strip()
         return None
 
     def texts(self, name: str) -> tuple[str, ...]:
-        """Give all that was typed in fields of one name, without empty ones."""
+        """Give all that was typed in fields of one name, without empty ones; as `text`."""
+        if name in self.doubtful:
+            raise InputError(self.doubtful[name])
         return tuple(one.strip() for one in self.fields.get(name, ()) if one.strip())
 
     def lines(self, name: str) -> tuple[str, ...]:
@@ -131,22 +145,31 @@ async def read_form(request: Request) -> AsyncIterator[Posted]:
                         files[name] = (*files.get(name, ()), received)
                 else:
                     fields[name] = (*fields.get(name, ()), value)
-        yield Posted(_as_numbers(request, fields), files)
+        yield _with_numbers(request, fields, files)
 
 
-def _as_numbers(request: Request, fields: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+def _with_numbers(
+    request: Request,
+    fields: dict[str, tuple[str, ...]],
+    files: dict[str, tuple[Received, ...]],
+) -> Posted:
     """Read what stands in fields for numbers as the page's language writes them.
 
     A form names these fields itself, since a comma is a mark between words in every other one.
     """
-    numbers = set(fields.pop(NUMBERS, ()))
+    numbers = {name for one in fields.pop(NUMBERS, ()) for name in one.split()}
     if not numbers:
-        return fields
+        return Posted(fields, files)
     language = context_of(request).language
-    return {
-        name: tuple(typed(value, language) for value in values) if name in numbers else values
-        for name, values in fields.items()
-    }
+    made, doubtful = {}, {}
+    for name, values in fields.items():
+        if name not in numbers:
+            made[name] = values
+            continue
+        made[name] = tuple(typed(value, language) for value in values)
+        for told in filter(None, (two_ways(value, language) for value in values)):
+            doubtful[name] = told
+    return Posted(made, files, doubtful)
 
 
 def _kept(upload: UploadFile, folder: Path) -> Received:

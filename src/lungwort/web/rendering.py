@@ -13,6 +13,7 @@ from markupsafe import Markup, escape
 from lungwort.paper.icons import verdict_shape
 from lungwort.paper.states import STATE_WORDS
 from lungwort.paper.text import VERDICT_WORDS
+from lungwort.web.german_values import figure
 from lungwort.web.menu import MENU
 
 if TYPE_CHECKING:
@@ -84,6 +85,7 @@ def _environment(language: str) -> Environment:
         "day": _day,
         "moment": _moment,
         "number": _number,
+        "figure": _figure,
         "shape": shape,
         "word": _word,
     }
@@ -113,6 +115,12 @@ def _moment(context: Context, value: datetime, zone: str = "UTC") -> str:
 def _number(context: Context, value: float, unit: str = "") -> str:
     ctx: Ctx = context["ctx"]
     return ctx.wording.number(value, unit)
+
+
+@pass_context
+def _figure(context: Context, text: str) -> str:
+    ctx: Ctx = context["ctx"]
+    return figure(str(text), ctx.language)
 
 
 @pass_context

@@ -28,6 +28,7 @@ PAGES: Final = (
     "plant_air",
     "plant_bank",
     "plant_reserve",
+    "plant_rows",
     "plant_treatment",
     "print_",
     "readings",

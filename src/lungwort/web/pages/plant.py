@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Annotated, Final
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 from fastapi.responses import Response
 
-from lungwort.errors import LungwortError, PlantError, UnknownRecordError
+from lungwort.errors import LungwortError, PlantError
+from lungwort.jobs import plant_form as form_job
 from lungwort.jobs import plant_sheet as job
 from lungwort.tomlfile import file_text
 from lungwort.web.context import Ctx, Keeping, Looking
 from lungwort.web.forms import Field, attempt, form_page
 from lungwort.web.menu import N_
 from lungwort.web.pages._handing import TOML, hand_out
+from lungwort.web.pages.plant_rows import sheet_form, with_certain_numbers
 from lungwort.web.posted import Form
 
 router = APIRouter()
@@ -42,11 +44,7 @@ def form_file(ctx: Looking) -> Response:
 def _page(
     ctx: Ctx, supply_id: str, values: dict[str, str], error: LungwortError | None = None
 ) -> Response:
-    found = next((one for one in job.plants(ctx.where) if one.id == supply_id), None)
-    if found is None:
-        raise UnknownRecordError(
-            "There is no such supply in use. Go back to the list of plant sheets."
-        )
+    found = job.plant_of(ctx.where, supply_id)
     known = found.sheet is not None
     return form_page(
         ctx,
@@ -85,14 +83,28 @@ def _page(
 
 
 @router.get("/plant/sheets/{supply_id}")
-def sheet(ctx: Looking, supply_id: str, blank: str = "", version: int | None = None) -> Response:
+def sheet(
+    ctx: Looking,
+    supply_id: str,
+    as_: Annotated[str, Query(alias="as")] = "",
+    blank: str = "",
+    example: str = "",
+    version: int | None = None,
+) -> Response:
     """Show the plant sheet of a supply or an older version of it, and take another one."""
     if version is not None:
         return ctx.page("plant/version.html", kept=job.newest(ctx.where, supply_id, version))
-    found = next((one for one in job.plants(ctx.where) if one.id == supply_id), None)
-    kept = found.sheet if found else None
-    text = job.form_text() if kept is None or blank else kept.text
-    return _page(ctx, supply_id, {"text": text})
+    found = job.plant_of(ctx.where, supply_id)
+    text = found.sheet.text if found.sheet and not blank else ""
+    if as_ != "text" and ctx.may("keep"):
+        draft = form_job.draft_of(text or (job.form_text() if example else ""))
+        if draft is not None:
+            return sheet_form(ctx, found, with_certain_numbers(draft))
+        ctx.tell(
+            ctx.gettext("This plant sheet holds more than the form does. Change its text instead."),
+            kind="minded",
+        )
+    return _page(ctx, supply_id, {"text": text or job.form_text()})
 
 
 @router.post("/plant/sheets/{supply_id}")
@@ -107,6 +119,6 @@ def record(ctx: Keeping, form: Form, supply_id: str) -> Response:
             text, name = file_text(sent.path, job.WHAT, PlantError), sent.name
         done = job.record(ctx.session(), supply_id, text, name=name, reason=form.text("reason"))
         ctx.tell(done)
-        return f"/plant/sheets/{supply_id}"
+        return f"/plant/sheets/{supply_id}?as=text"
 
     return attempt(ctx, do, again=lambda error: _page(ctx, supply_id, form.values, error))
