@@ -14,6 +14,7 @@ from attrs import evolve
 
 from lungwort.errors import InputError, PlantError, UnknownRecordError
 from lungwort.jobs.opening import Where
+from lungwort.jobs.today import today
 from lungwort.jobs.treatment import Request, request_of, treatment
 from lungwort.jobs.treatment_record import BEYOND_MG_M3
 from lungwort.jobs.treatment_words import CAUTIONS
@@ -186,6 +187,32 @@ def _ask(where: Where, sheet: Path, now: datetime = NOW, **more: object) -> Calc
 
 def _result(made: Calculation, name: str) -> object:
     return next(one.value for one in made.results if one.name == name)
+
+
+def _record_sheet(where: Where, text: str = SHEET) -> None:
+    assert where.workspace is not None
+    with (
+        open_workspace(where.workspace) as workspace,
+        workspace.register.change(who=WHO, now=NOW - timedelta(minutes=1)) as change,
+    ):
+        change.add(
+            m.PlantRecord(
+                supply_id=change.get(m.Supply, "filling").id,
+                name="plant.toml",
+                text=text,
+                sheet_digest=hashlib.sha256(text.encode()).hexdigest(),
+                time=NOW - timedelta(minutes=1),
+                by_id=change.who.id,
+            )
+        )
+
+
+def _told_today(where: Where, now: datetime = NOW) -> list[tuple[str, str, tuple[str, ...]]]:
+    return [
+        (one.urgency, one.what, one.why)
+        for one in today(where, now=now).needs
+        if one.kind == "treatment"
+    ]
 
 
 # Life by hand, with W = 152.1 mg/m3 (reference table, computed; 225 bar(g), 20 °C): 2600 g x 12 % /
@@ -476,3 +503,85 @@ def test_a_form_is_taken() -> None:
     found = request_of({"supply": "x", "stage": "a", "until": "2026-07-01", "intake_c": "12.5"})
 
     assert found == Request(supply="x", stage="a", until="2026-07-01", intake_c=12.5)
+
+
+def test_today_tells_of_a_cartridge_that_is_used_up(tmp_path: Path) -> None:
+    """4 h a day: used up on 26 May (by hand above), and the plan says 1 July."""
+    where = _workspace(tmp_path, hours=((10, 1040), (20, 1080), (30, 1120)))
+    assert _told_today(where) == []
+    _record_sheet(where)
+    ((urgency, what, why),) = _told_today(where)
+    assert (urgency, what) == (
+        "late",
+        "By calculation the cartridge of cartridge a is to be changed now.",
+    )
+    assert "used up on 2026-05-26" in why[0]
+
+
+def test_today_tells_before_the_plan_does(tmp_path: Path) -> None:
+    """2 h a day: 103.2 h are full on 21 June, within a month of 1 June and before 1 July."""
+    where = _workspace(tmp_path, hours=((10, 1020), (20, 1040), (30, 1060)))
+    _record_sheet(where)
+    ((urgency, what, _),) = _told_today(where)
+    assert urgency == "soon"
+    assert what == (
+        "By calculation the cartridge of cartridge a lasts until 2026-06-21, before its planned "
+        "change on 2026-07-01."
+    )
+    # 12 August is more than a month ahead, and a plan that is earlier tells by itself.
+    for name, months in (("later", 6), ("planned", 2)):
+        (tmp_path / name).mkdir()
+        other = _workspace(tmp_path / name, months=months)
+        _record_sheet(other)
+        assert _told_today(other) == []
+
+
+def test_today_tells_of_wet_air_behind_a_cartridge(tmp_path: Path) -> None:
+    """What is measured goes before what is calculated."""
+    where = _workspace(tmp_path, water=("water=20 mg/m3", "water=30 mg/m3"))
+    _record_sheet(where)
+    ((urgency, what, why),) = _told_today(where)
+    assert urgency == "late"
+    assert what.startswith("The air behind cartridge a is too wet: withdraw the supply")
+    assert "above the 25 mg/m3 allowed" in why[0]
+
+
+def test_today_says_what_rests_on_assumed_figures(tmp_path: Path) -> None:
+    """A life that had to be assumed shows nothing either way, so it is not proven."""
+    where = _workspace(tmp_path, hours=((10, 1060), (20, 1120), (30, 1180)))
+    _record_sheet(where, SHEET.replace("water_capacity_percent = 12\n", ""))
+    ((urgency, what, why),) = _told_today(where)
+    assert urgency == "not_proven"
+    assert "may be used up since 2026-05-" in what
+    assert "rests on figures that had to be assumed" in what
+    assert any("had to be assumed" in line for line in why)
+
+
+def test_invented_figures_warn_of_nothing(tmp_path: Path) -> None:
+    """Nor do sheets that state no treatment."""
+    where = _workspace(tmp_path, hours=((10, 1040), (20, 1080), (30, 1120)))
+    _record_sheet(where, SHEET.replace("format = 1", "format = 1\ninvented = true"))
+    assert _told_today(where) == []
+    _record_sheet(where, "format = 1\n")
+    assert _told_today(where) == []
+
+
+def test_the_plan_is_not_repeated(tmp_path: Path) -> None:
+    """A planned change that is past is told by the plan alone."""
+    where = _workspace(tmp_path, months=1)
+    _record_sheet(where)
+    later = NOW + timedelta(days=3)
+    assert _told_today(where, later) == []
+    assert any("change the cartridge" in one.what for one in today(where, now=later).needs)
+
+
+def test_a_sheet_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+    """A sheet of a form that this version does not know stands on record, and says so."""
+    where = _workspace(tmp_path)
+    _record_sheet(where, "format = 9\n")
+    ((urgency, what, why),) = _told_today(where)
+    assert (urgency, what) == (
+        "not_proven",
+        "How long its treatment lasts could not be worked out.",
+    )
+    assert "reads 1" in why[0]

@@ -27,6 +27,7 @@ HEADS_FOR_LIMIT: Final = "heads_for_limit"
 SOON: Final = "soon"
 URGENCY: Final = (STOP, NOT_PROVEN, LATE, OPEN, HEADS_FOR_LIMIT, GOES_STALE, SOON)
 """What needs somebody first comes first."""
+_OF_CARTRIDGE: Final = {"now": LATE, "doubtful": NOT_PROVEN, "soon": SOON}
 
 
 @frozen
@@ -105,6 +106,7 @@ def today(where: Where, *, now: datetime) -> Today:
     from lungwort.jobs.finding import findings_of  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.hand_test_views import open_tests  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.status import status_of  # noqa: PLC0415 - keeps --help instant
+    from lungwort.jobs.treatment_warnings import ends  # noqa: PLC0415 - keeps --help instant
     from lungwort.jobs.trend_warnings import warnings  # noqa: PLC0415 - keeps --help instant
     from lungwort.plan.snapshot import take  # noqa: PLC0415 - keeps --help instant
 
@@ -118,6 +120,7 @@ def today(where: Where, *, now: datetime) -> Today:
             agenda = None
         findings = findings_of(snapshot)
         ahead = warnings(workspace, snapshot)
+        used_up = ends(where, workspace, snapshot)
     needs = [
         *(need for row in status.rows for need in _of_supply(row)),
         *map(_of_finding, findings),
@@ -132,6 +135,18 @@ def today(where: Where, *, now: datetime) -> Today:
                 one.supply_id,
             )
             for one in ahead
+        ),
+        *(
+            Need(
+                _OF_CARTRIDGE[one.urgency],
+                "treatment",
+                one.supply_id,
+                " · ".join(filter(None, (one.supply, one.stage))),
+                one.text,
+                one.why,
+                one.supply_id,
+            )
+            for one in used_up
         ),
         *(() if agenda is None else _of_agenda(agenda)),
     ]

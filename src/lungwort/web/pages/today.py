@@ -32,6 +32,7 @@ _PLACES: Final = {
     "instrument": "/instruments/{id}",
     "lot": "/lots/{id}",
     "person": "/people/{id}",
+    "treatment": "/plant/treatment?asked=1&supply={id}",
     "trend": "/trend?outlet={id}&figure=highest",
 }
 
