@@ -6,6 +6,7 @@ each page in chromium, and writes one picture a page, width and colour scheme to
 
 from __future__ import annotations
 
+import argparse
 import io
 import re
 import socket
@@ -71,7 +72,9 @@ def main() -> int:
     int
         Exit code, 0 where every page could be shown.
     """
-    target = Path(sys.argv[1]) if len(sys.argv) > 1 else TARGET
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", nargs="?", type=Path, default=TARGET, help="where they go")
+    target = parser.parse_args().folder
     target.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
         address = _serve(Path(folder))
