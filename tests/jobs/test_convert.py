@@ -245,6 +245,10 @@ def test_another_pressure() -> None:
         (["5 ppm", "dew-point", "--gas", "co", "--pressure", "1 atm"], "are of water"),
         (["24 ppm", "dew-point", "--pressure", "1 atm", "--unit", "ppm"], "a dew point is a temp"),
         (["5 ppm", "ppb", "--unit", "°F"], "--unit °F is only for a dew point"),
+        (
+            ["300 bar(g)", "free-air", "--volume", "1,440", "--temperature", "15"],
+            "--volume '1,440' cannot",
+        ),
         (["1,050 ppm", "%"], r"can be 1\.050 or 1050"),
     ],
 )

@@ -166,3 +166,11 @@ def test_a_recipe_is_the_beginning(tmp_path: Path) -> None:
     assert (options.zone, options.only_columns, options.recipe) == ("UTC", True, "mine")
     other = Reading(recipe=path, column=("co=B",)).options()
     assert (other.columns, other.only_columns) == ((("co", "B"),), False)
+
+
+@pytest.mark.parametrize("text", ["1,440 min", "2,000s"])
+def test_a_length_that_can_be_a_thousandfold_is_refused(text: str) -> None:
+    """A minute and a half, or a day: nobody can tell."""
+    with pytest.raises(InputError, match="is no length of time"):
+        parse_duration(text, "--settle")
+    assert parse_duration("1,5 min", "--settle") == timedelta(seconds=90)

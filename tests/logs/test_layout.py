@@ -56,7 +56,8 @@ def test_decimal_commas_in_quotation_marks(tmp_path: Path) -> None:
         (("1,050", "2,000"), "comma", (1.05, 2.0)),
         (("1,050", "2,000"), "point", (1050.0, 2000.0)),
         (("0,050", "2,000"), None, (0.05, 2.0)),
-        (("1.050", "2.000"), None, (1.05, 2.0)),
+        (("1.050", "2.000"), "point", (1.05, 2.0)),
+        (("1.050", "2.000"), "comma", (1050.0, 2000.0)),
         (("1.05e3", "2E3"), None, (1050.0, 2000.0)),
     ],
 )  # fmt: skip
@@ -534,7 +535,6 @@ def test_plans_can_be_looked_at(tmp_path: Path) -> None:
         # whole numbers and 1.050: a German or Norwegian thousand, or three decimals
         (("430", "1.050", "980"), True),
         (("430", "1.050", "20.5"), False),
-        (("20.900", "20.950", "21.000"), False),
         (("0.500", "1.050", "2"), False),
         (("430", "1.050", "1050"), False),
         (("430", "980", "1000"), False),
@@ -563,6 +563,39 @@ def test_a_point_that_may_part_thousands_stops(
             assert columns(read(tmp_path, text, decimal="point"), "co2")[0][-2:] == [1.05, 980.0]
         else:
             assert columns(read(tmp_path, text), "co2")[0] == [float(cell) for cell in some]
+
+
+@pytest.mark.parametrize("unit", ["ppm", "mg/m3"])
+@pytest.mark.parametrize("first", [0, 3000])
+def test_three_decimals_everywhere_stop_between_semicolons(
+    tmp_path: Path, unit: str, first: int
+) -> None:
+    """1.440 is fourteen hundred and forty where the comma is the decimal sign.
+
+    It is settled by a reading with other decimals, by one that could not be a thousandfold (20.900 %
+    of oxygen), and by the commas of a file that is cut by them.
+    """
+    cells = ["0"] * first + ["1.440", "1.380", "1.395"] * 20
+    if first:
+        # What comes late is looked at by itself.
+        cells = ["7.125"] * first + cells[first:]
+    rows = [
+        (f"{m:%Y-%m-%dT%H:%M:%SZ}", cell)
+        for m, cell in zip(moments(len(cells)), cells, strict=True)
+    ]
+    alone = "\n".join(f"{m};{cell}" for m, cell in rows)
+    text = f"Time;CO [{unit}]\n{alone}\n"
+    with pytest.raises(AmbiguityError, match=r"'\d\.\d{3}' can be .*--decimal point"):
+        read(tmp_path, text)
+    assert columns(read(tmp_path, text, decimal="comma"), "co")[0][-1] == 1395.0
+    assert columns(read(tmp_path, text, decimal="point"), "co")[0][-1] == 1.395
+    with_oxygen = "\n".join(f"{m};{cell};20.900" for m, cell in rows)
+    log = read(tmp_path, f"Time;CO [{unit}];O2 [%]\n{with_oxygen}\n")
+    assert columns(log, "co")[0][-1] == 1.395
+    log = read(tmp_path, text.replace(cells[0], "1.4", 1))
+    assert columns(log, "co")[0][0] == 1.4
+    log = read(tmp_path, text.replace(";", ","))
+    assert columns(log, "co")[0][-1] == 1.395
 
 
 @pytest.mark.parametrize(

@@ -65,6 +65,10 @@ def test_a_cylinder(reader: Visitor) -> None:
             "too large",
         ),
         (
+            {"what": "gas", "value": "1", "unit": "ppm", "target": "mg/m3", "molar_mass": "1,440"},
+            "has a comma",
+        ),
+        (
             {"what": "gas", "value": "1", "unit": "ppm", "target": "mg/m3", "molar_mass": "x"},
             "Molar mass",
         ),

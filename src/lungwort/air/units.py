@@ -343,6 +343,27 @@ _QUANTITY = re.compile(r"^\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)
 _THOUSANDS = re.compile(r"^[+-]?[1-9]\d{0,2},\d{3}$")
 
 
+def may_be_thousands(text: str) -> bool:
+    """Tell whether the comma of a number can part its thousands as well as its decimals.
+
+    Parameters
+    ----------
+    text : str
+        A number as typed.
+
+    Returns
+    -------
+    bool
+        Where it is so, the two readings lie a thousandfold apart.
+
+    Examples
+    --------
+    >>> may_be_thousands("1,440"), may_be_thousands("0,440"), may_be_thousands("1,44")
+    (True, False, False)
+    """
+    return _THOUSANDS.match(text.strip().replace("−", "-")) is not None
+
+
 def parse_quantity(text: str) -> tuple[float, str]:
     """Read a number with its unit.
 
@@ -374,7 +395,7 @@ def parse_quantity(text: str) -> tuple[float, str]:
             f"{text!r} does not begin with a number. Write it like '24 ppm' or '-50 °F'."
         )
     number, unit_text = match.groups()
-    if _THOUSANDS.match(number):
+    if may_be_thousands(number):
         raise QuantityError(
             f"{number} in {text!r} can be {number.replace(',', '.')} or {number.replace(',', '')}. "
             "Write it with a point, or without a comma."

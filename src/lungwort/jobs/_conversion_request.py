@@ -209,7 +209,9 @@ def _volume(text: str | None) -> float | None:
 
 
 def _plain(text: str | None) -> float | None:
-    """Read a number without a unit; None where there is more than a number."""
+    """Read a number without a unit; None where there is more, or a comma that may part thousands."""
+    if text and units.may_be_thousands(text):
+        return None
     try:
         return float(text.strip().replace(",", ".").replace("−", "-")) if text else None
     except ValueError:

@@ -55,7 +55,7 @@ def parse_duration(text: str, option: str) -> timedelta:
     datetime.timedelta(seconds=1800)
     """
     match = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*([a-z]*)\s*", text.lower())
-    if match is not None:
+    if match is not None and not units.may_be_thousands(match.group(1)):
         number, unit = float(match.group(1).replace(",", ".")), match.group(2)
         if unit in _SECONDS or (not unit and number == 0):
             return timedelta(seconds=number * _SECONDS.get(unit, 1))

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from attrs import evolve, frozen
 
+from lungwort.air.units import may_be_thousands
 from lungwort.errors import InputError
 from lungwort.limits.digest import decimal_text
 from lungwort.limits.load import available, limit_set, shipped_ids
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from lungwort.limits.model import Bound, Limit, LimitSet
 
 MOST_ROWS: Final = 60
-_THOUSANDS: Final = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 _SIGNED: Final = re.compile(r"(<=|>=|<|>|≤|≥)\s*(.*)", re.DOTALL)
 _KEY: Final = re.compile(r"[a-z0-9]+(?:[._-][a-z0-9]+)*")
 _FORMS: Final = frozenset({RANGE, WORDING})
@@ -376,7 +376,7 @@ def _bound(text: str, sign: str, row: Row) -> str:
     said = text.strip().replace("−", "-").replace("≤", "<=").replace("≥", ">=")
     match = _SIGNED.fullmatch(said)
     given, number = (match[1], match[2].strip()) if match else (sign, said)
-    if _THOUSANDS.fullmatch(number):
+    if may_be_thousands(number):
         raise InputError(
             f"The limit {row.key or row.analyte}: {number} can be {number.replace(',', '.')} or "
             f"{number.replace(',', '')}. Write it with a point, or without a comma."

@@ -15,7 +15,12 @@ from lungwort.errors import LogError
 from lungwort.logs import times
 from lungwort.logs import vocabulary as words_of
 from lungwort.logs.columns import Chosen, ValueColumn, choose_columns
-from lungwort.logs.decimals import choose_decimal, dotted_question, value_cells
+from lungwort.logs.decimals import (
+    choose_decimal,
+    dotted_question,
+    highest_values,
+    value_cells,
+)
 from lungwort.logs.headings import Reading, read_heading
 from lungwort.logs.headunits import bare_unit, fold
 from lungwort.logs.options import Question, ReadOptions
@@ -393,7 +398,9 @@ def _finish(layout: Layout, body: list[list[str]], options: ReadOptions) -> Layo
     cells = [row[place] for row in body[:_SAMPLE_ROWS] for place in places if place < len(row)]
     decimal, question = choose_decimal(cells, options)
     if question is None and options.decimal is None and decimal == "point":
-        question = dotted_question(value_cells(layout, body[:_SAMPLE_ROWS]))
+        question = dotted_question(
+            value_cells(layout, body[:_SAMPLE_ROWS]), layout.delimiter, highest_values(layout)
+        )
     if question is not None:
         questions.append(evolve(question, line=layout.first_line))
     if layout.time.kind == times.ELAPSED:

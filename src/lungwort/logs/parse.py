@@ -16,7 +16,7 @@ from lungwort.logs.arrange import ROWS, USED
 from lungwort.logs.blocks import FEWER, LINE, OVERFLOW, Block, Opened, cell_name, cells
 from lungwort.logs.cells import Causes, decimal_evidence, read_cell, read_column
 from lungwort.logs.clock import Localiser
-from lungwort.logs.decimals import point_is_decimal, value_cells
+from lungwort.logs.decimals import highest_value, highest_values, point_is_decimal, value_cells
 from lungwort.logs.headings import read_heading
 from lungwort.logs.model import MISSING, PLAIN, TIME, Refusal, censor_column, flag_column
 from lungwort.logs.status import Watched, watched_columns
@@ -507,7 +507,11 @@ class FileParser:
         """Tell whether the first rows prove that the point is the decimal sign."""
         if self._point_proven is None:
             rows = self.opened.rows[self.layout.first_line - 1 :]
-            self._point_proven, _ = point_is_decimal(value_cells(self.layout, rows))
+            self._point_proven, _ = point_is_decimal(
+                value_cells(self.layout, rows),
+                self.layout.delimiter,
+                highest_values(self.layout),
+            )
         return self._point_proven
 
     def _check_points(self, text: pl.Series, column: ValueColumn) -> None:
@@ -519,7 +523,11 @@ class FileParser:
         if not dotted:
             return
         whole = [cell for cell in (*text.head(2000).to_list(), *text.tail(2000).to_list()) if cell]
-        _, sample = point_is_decimal([[cell.strip() for cell in (*dotted, *whole)]])
+        _, sample = point_is_decimal(
+            [[cell.strip() for cell in (*dotted, *whole)]],
+            self.layout.delimiter,
+            [highest_value(column.unit)],
+        )
         if sample:
             raise AmbiguityError(
                 f"'{sample}' has a point, and the file does not say whether it groups thousands or is the decimal sign.",

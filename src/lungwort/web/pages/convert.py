@@ -10,6 +10,7 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 
 from lungwort.air.analytes import ANALYTES
+from lungwort.air.units import may_be_thousands
 from lungwort.errors import LungwortError, QuantityError
 from lungwort.jobs.convert import ConversionResult, convert
 from lungwort.web.context import Ctx, Looking
@@ -251,8 +252,11 @@ def _molar_mass(text: str | None) -> float | None:
     if text is None:
         return None
     try:
-        return float(text.replace(",", "."))
+        value = float(text.replace(",", "."))
     except ValueError as error:
         raise QuantityError(
             f"--molar-mass {text!r} is no number. Give it in g/mol, like 28.01."
         ) from error
+    if may_be_thousands(text):
+        raise QuantityError(f"--molar-mass {text!r} has a comma. Give it in g/mol, like 28.01.")
+    return value
