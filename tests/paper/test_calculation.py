@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import math
+import re
 from xml.etree import ElementTree as ET
 
 import pikepdf
@@ -16,7 +17,7 @@ from tests.paper.calculation_kit import MADE_AT, invented
 from lungwort.errors import OutputError
 from lungwort.paper import calculation as c
 from lungwort.paper.calculation_sheet import calculation_pdf, json_text, left_off, numeric_columns
-from lungwort.paper.plot import BOTTOM, LEFT, RIGHT, TOP, plot_svg
+from lungwort.paper.plot import BOTTOM, LEFT, NARROW, TOP, WIDTH, plot_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -121,7 +122,9 @@ def test_a_plot_keeps_within_its_frame_and_says_what_is_seen() -> None:
     for line in root.iter(f"{SVG}path"):
         if line.attrib.get("class", "").startswith("line-") and "h26" not in line.attrib["d"]:
             pairs = [pair.split(",") for pair in line.attrib["d"].strip("M").split("L")]
-            assert all(LEFT <= float(x) <= RIGHT and TOP <= float(y) <= BOTTOM for x, y in pairs)
+            assert all(
+                LEFT <= float(x) <= WIDTH - 10.0 and TOP <= float(y) <= BOTTOM for x, y in pairs
+            )
 
 
 def test_a_gap_breaks_the_line() -> None:
@@ -169,3 +172,16 @@ def test_nothing_to_draw_is_told(curves: tuple[c.Curve, ...]) -> None:
 def test_one_value_has_an_axis() -> None:
     """A flat line is not an error."""
     assert "<svg" in plot_svg(c.Plot("t", "x", "", "y", "", (c.Curve("a", (1.0,), (0.0,)),)))
+
+
+def test_a_narrow_drawing_keeps_to_its_width() -> None:
+    """Letters are as large as in the wide one, so there are fewer ticks; nothing lies beyond."""
+    made = invented()
+    for plot in made.plots:
+        wide, narrow = plot_svg(plot, made.zone), plot_svg(plot, made.zone, width=NARROW)
+        assert f'viewBox="0 0 {NARROW:g} ' in narrow
+        places = [float(x) for x in re.findall(r' (?:x|cx|x1)="(-?[\d.]+)"', narrow)]
+        assert max(places) <= NARROW
+        assert narrow.count('text-anchor="middle"') < wide.count('text-anchor="middle"')
+        ids = [re.findall(r'clipPath id="(\w+)"', svg) for svg in (wide, narrow)]
+        assert ids[0] != ids[1]

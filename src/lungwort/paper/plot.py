@@ -23,7 +23,9 @@ if TYPE_CHECKING:
 
 WIDTH: Final = 700.0
 LEFT: Final = 56.0
-RIGHT: Final = 690.0
+NARROW: Final = 340.0
+"""Width of a drawing for a small screen [SVG unit]."""
+_EDGE: Final = 10.0
 TOP: Final = 22.0
 BOTTOM: Final = 212.0
 TIME: Final = "time"
@@ -59,17 +61,18 @@ class _Frame:
     x_high: float
     y_low: float
     y_high: float
+    right: float
 
     def x(self, value: float) -> float:
         share = (value - self.x_low) / (self.x_high - self.x_low)
-        return LEFT + min(max(share, 0.0), 1.0) * (RIGHT - LEFT)
+        return LEFT + min(max(share, 0.0), 1.0) * (self.right - LEFT)
 
     def y(self, value: float) -> float:
         share = (value - self.y_low) / (self.y_high - self.y_low)
         return BOTTOM - min(max(share, 0.0), 1.0) * (BOTTOM - TOP)
 
 
-def plot_svg(plot: Plot, zone_name: str = "UTC") -> str:
+def plot_svg(plot: Plot, zone_name: str = "UTC", *, width: float = WIDTH) -> str:
     """Draw a plot.
 
     Parameters
@@ -78,6 +81,8 @@ def plot_svg(plot: Plot, zone_name: str = "UTC") -> str:
         What is drawn.
     zone_name : str
         IANA time zone of an axis of time.
+    width : float
+        Width of the drawing, 240 or more; letters stay as large as they are [SVG unit].
 
     Returns
     -------
@@ -90,12 +95,12 @@ def plot_svg(plot: Plot, zone_name: str = "UTC") -> str:
     OutputError
         Where there is no point to draw.
     """
-    frame = _frame_of(plot)
-    legend, height = _legend(plot)
-    clip = f"clip{crc32(f'{plot.title} {plot.y_name} {plot.y_unit}'.encode()):08x}"
+    frame = _frame_of(plot, width - _EDGE)
+    legend, height = _legend(plot, frame.right)
+    clip = f"clip{crc32(f'{plot.title} {plot.y_name} {plot.y_unit} {width:g}'.encode()):08x}"
     parts = [
         (
-            f'<clipPath id="{clip}"><rect x="{LEFT:g}" y="{TOP:g}" width="{RIGHT - LEFT:g}" '
+            f'<clipPath id="{clip}"><rect x="{LEFT:g}" y="{TOP:g}" width="{frame.right - LEFT:g}" '
             f'height="{BOTTOM - TOP:g}"/></clipPath>'
         ),
         *_shades(plot, frame),
@@ -110,7 +115,7 @@ def plot_svg(plot: Plot, zone_name: str = "UTC") -> str:
     ]
     said = escape(f"{plot.title}. {plot.says}".strip())
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="plot" viewBox="0 0 {WIDTH:g} {height:g}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="plot" viewBox="0 0 {width:g} {height:g}" '
         f'role="img" aria-label="{said}" font-family="{_FONT}" font-size="11">{"".join(parts)}</svg>'
     )
 
@@ -119,7 +124,7 @@ def _finite(values: Sequence[float]) -> Iterator[float]:
     return (one for one in values if math.isfinite(one))
 
 
-def _frame_of(plot: Plot) -> _Frame:
+def _frame_of(plot: Plot, right: float) -> _Frame:
     xs = [x for one in plot.curves for x in _finite(one.x)]
     ys = [y for one in plot.curves for part in (one.y, one.low, one.high) for y in _finite(part)]
     ys += [one.value for one in plot.levels if one.across and math.isfinite(one.value)]
@@ -139,7 +144,7 @@ def _frame_of(plot: Plot) -> _Frame:
     room = (y_high - y_low) * _ROOM
     # An axis that begins at nought shows how large a change is against the whole.
     from_zero = y_low >= 0.0 and y_low < y_high * 0.5
-    return _Frame(x_low, x_high, 0.0 if from_zero else y_low - room, y_high + room)
+    return _Frame(x_low, x_high, 0.0 if from_zero else y_low - room, y_high + room, right)
 
 
 def _look(place: int) -> tuple[str, str]:
@@ -244,19 +249,19 @@ def _y_axis(plot: Plot, frame: _Frame) -> list[str]:
     for value, label in number_ticks(frame.y_low, frame.y_high):
         y = frame.y(value)
         drawn.append(
-            f'<path class="rule" d="M{LEFT:g},{y:.1f}H{RIGHT:g}" stroke="{LIGHT["rule"]}" '
+            f'<path class="rule" d="M{LEFT:g},{y:.1f}H{frame.right:g}" stroke="{LIGHT["rule"]}" '
             f'stroke-width="0.6"/><text class="ink" x="{LEFT - 6:g}" y="{y + 3.6:.1f}" '
             f'text-anchor="end" fill="{LIGHT["ink"]}">{label}</text>'
         )
     drawn.append(
-        f'<path class="axis" d="M{LEFT:g},{TOP:g}V{BOTTOM:g}H{RIGHT:g}" fill="none" '
+        f'<path class="axis" d="M{LEFT:g},{TOP:g}V{BOTTOM:g}H{frame.right:g}" fill="none" '
         f'stroke="{LIGHT["quiet"]}"/>'
     )
     return drawn
 
 
-def _tick(x: float, label: str) -> str:
-    anchor = "end" if x > RIGHT - 14 else "middle"
+def _tick(x: float, label: str, right: float) -> str:
+    anchor = "end" if x > right - 14 else "middle"
     return (
         f'<path class="axis" d="M{x:.1f},{BOTTOM:g}v4" stroke="{LIGHT["quiet"]}"/>'
         f'<text class="ink" x="{x:.1f}" y="{BOTTOM + 15:g}" text-anchor="{anchor}" '
@@ -264,34 +269,42 @@ def _tick(x: float, label: str) -> str:
     )
 
 
-def _under(text: str) -> str:
+def _fewer(most: int, frame: _Frame) -> int:
+    """Give how many ticks a drawing of this width bears."""
+    return max(round(most * (frame.right - LEFT) / (WIDTH - _EDGE - LEFT)), 3)
+
+
+def _under(text: str, right: float) -> str:
     return (
-        f'<text class="quiet" x="{RIGHT:g}" y="{BOTTOM + 29:g}" text-anchor="end" '
+        f'<text class="quiet" x="{right:g}" y="{BOTTOM + 29:g}" text-anchor="end" '
         f'fill="{LIGHT["quiet"]}">{escape(text)}</text>'
     )
 
 
 def _x_axis(plot: Plot, frame: _Frame) -> list[str]:
     name = plot.x_name + (f" [{unit_text(plot.x_unit)}]" if plot.x_unit else "")
-    ticks = number_ticks(frame.x_low, frame.x_high, 8)
+    ticks = number_ticks(frame.x_low, frame.x_high, _fewer(8, frame))
     if not plot.x_unit and all(x == round(x) for one in plot.curves for x in one.x):
         # People and cylinders come whole.
         ticks = tuple((value, f"{value:.0f}") for value, _ in ticks if value == round(value))
-    return [*(_tick(frame.x(value), label) for value, label in ticks), _under(name)]
+    return [
+        *(_tick(frame.x(value), label, frame.right) for value, label in ticks),
+        _under(name, frame.right),
+    ]
 
 
 def _time_axis(frame: _Frame, zone_name: str) -> list[str]:
     start, end = (datetime.fromtimestamp(one, UTC) for one in (frame.x_low, frame.x_high))
     at = zone(zone_name)
     clock = Clock.for_period(zone_name, start, end)
-    ticks = time_ticks(start, end, at, _TIME_TICKS)
-    drawn = [_under(clock.zone_name)]
+    ticks = time_ticks(start, end, at, _fewer(_TIME_TICKS, frame))
+    drawn = [_under(clock.zone_name, frame.right)]
     last = -_DATE
     for tick, _ in zip_longest(ticks, ticks[1:]):
         x = frame.x(tick.moment.timestamp())
-        drawn.append(_tick(x, tick.label))
+        drawn.append(_tick(x, tick.label, frame.right))
         # The name of the zone stands at the right end of the same line.
-        if tick.below and x - last >= _DATE and x < RIGHT - 90:
+        if tick.below and x - last >= _DATE and x < frame.right - 90:
             drawn.append(
                 f'<text class="quiet" x="{x:.1f}" y="{BOTTOM + 29:g}" text-anchor="middle" '
                 f'fill="{LIGHT["quiet"]}">{escape(tick.below)}</text>'
@@ -318,13 +331,13 @@ def _levels(plot: Plot, frame: _Frame) -> list[str]:
         )
         taken.append(label)
         drawn.append(
-            f'<path class="limit" d="M{LEFT:g},{y:.1f}H{RIGHT:g}" {look}/>'
-            f'<text class="limit-text" x="{RIGHT - 3:g}" y="{label:.1f}" text-anchor="end" '
+            f'<path class="limit" d="M{LEFT:g},{y:.1f}H{frame.right:g}" {look}/>'
+            f'<text class="limit-text" x="{frame.right - 3:g}" y="{label:.1f}" text-anchor="end" '
             f"{_HALO}>{escape(one.name)}</text>"
         )
     for place, one in enumerate(level for level in plot.levels if not level.across):
         x = frame.x(one.value)
-        side = ("end", -4.0) if x > (LEFT + RIGHT) / 2 else ("start", 4.0)
+        side = ("end", -4.0) if x > (LEFT + frame.right) / 2 else ("start", 4.0)
         drawn.append(
             f'<path class="limit" d="M{x:.1f},{TOP:g}V{BOTTOM:g}" {look}/>'
             f'<text class="limit-text" x="{x + side[1]:.1f}" y="{TOP + 11 + 13 * place:.1f}" '
@@ -333,12 +346,12 @@ def _levels(plot: Plot, frame: _Frame) -> list[str]:
     return drawn
 
 
-def _legend(plot: Plot) -> tuple[list[str], float]:
+def _legend(plot: Plot, right: float) -> tuple[list[str], float]:
     drawn: list[str] = []
     x, y = LEFT, BOTTOM + 48.0
     for place, one in enumerate(plot.curves):
         width = 34.0 + _LETTER * len(one.name) + 18.0
-        if x > LEFT and x + width > RIGHT:
+        if x > LEFT and x + width > right:
             x, y = LEFT, y + _ROW
         role, look = _look(place)
         if one.low and one.high:

@@ -15,7 +15,7 @@ from lungwort.paper.calculation_sheet import (
     left_off,
     numeric_columns,
 )
-from lungwort.paper.plot import plot_svg
+from lungwort.paper.plot import NARROW, plot_svg
 
 
 @frozen(kw_only=True)
@@ -32,8 +32,8 @@ class View:
         Whose shape and colour stand beside the answer.
     results, inputs : tuple of (str, str, str)
         Name, figure with unit, and where it comes from.
-    plots : tuple of (str, Markup, str)
-        Title, drawing, and what is seen in it.
+    plots : tuple of (str, Markup, Markup, str)
+        Title, drawing for a wide and for a narrow screen, and what is seen in it.
     grids : tuple of dict
         Title, head, rows, columns of numbers, marked rows and note of each table.
     assumptions : tuple of Stated
@@ -47,7 +47,7 @@ class View:
     key: str
     results: tuple[tuple[str, str, str], ...]
     inputs: tuple[tuple[str, str, str], ...]
-    plots: tuple[tuple[str, Markup, str], ...]
+    plots: tuple[tuple[str, Markup, Markup, str], ...]
     grids: tuple[dict[str, Any], ...]
     assumptions: tuple[Stated, ...]
     cautions: tuple[str, ...]
@@ -75,7 +75,13 @@ def view_of(made: Calculation, name: str) -> View:
         results=tuple((one.name, shown(one), one.source) for one in made.results),
         inputs=tuple((one.name, shown(one), one.source) for one in made.inputs),
         plots=tuple(
-            (one.title, Markup(plot_svg(one, made.zone)), one.says)  # noqa: S704 - drawn by us, each text escaped
+            # Drawn by us, and each text in it is escaped.
+            (
+                one.title,
+                Markup(plot_svg(one, made.zone)),  # noqa: S704
+                Markup(plot_svg(one, made.zone, width=NARROW)),  # noqa: S704
+                one.says,
+            )
             for one in made.plots
         ),
         grids=tuple(
