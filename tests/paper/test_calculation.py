@@ -182,6 +182,6 @@ def test_a_narrow_drawing_keeps_to_its_width() -> None:
         assert f'viewBox="0 0 {NARROW:g} ' in narrow
         places = [float(x) for x in re.findall(r' (?:x|cx|x1)="(-?[\d.]+)"', narrow)]
         assert max(places) <= NARROW
-        assert narrow.count('text-anchor="middle"') < wide.count('text-anchor="middle"')
+        assert narrow.count('text-anchor="middle"') <= wide.count('text-anchor="middle"')
         ids = [re.findall(r'clipPath id="(\w+)"', svg) for svg in (wide, narrow)]
         assert ids[0] != ids[1]
