@@ -93,6 +93,15 @@ FIELDS: Final = (
         help=N_("Where the file does not say it, a line each: 'co=ppm'."),
     ),
     Field(
+        name="trust",
+        label=N_("Known to be true"),
+        option="--trust",
+        help=N_(
+            "Gases whose readings were doubted and are known to be true, such as 'co' where the cell "
+            "answered to gas after it had stood at 0."
+        ),
+    ),
+    Field(
         name="settle",
         label=N_("Settling time"),
         option="--settle",
@@ -137,6 +146,7 @@ _SELDOM: Final = frozenset(
         "stays_file",
         "column",
         "unit",
+        "trust",
         "settle",
         "altitude",
         "oxygen",
@@ -166,6 +176,11 @@ def _page(ctx: Ctx, form: Posted | None) -> Response:
     places = tuple(
         (one.outlet_id, f"{one.supply} · {one.outlet}") for one in beginning(ctx.where).places
     )
+    wanted = ctx.request.query_params.getlist("outlet") if form is None else ()
+    for one in dict.fromkeys(wanted):
+        if one not in dict(places):
+            # A finding may lead to an outlet that is no longer in use; one that never was is refused.
+            places = (*places, (one, job.outlet_name(ctx.where, one)))
     sets = tuple((one, one) for one in shipped_ids() if one != IDLH_SET)
     choices = {"outlet": places, "limits": sets}
     return calculated_post(
@@ -240,6 +255,7 @@ def request_of(sent: Posted) -> job.Request:
             zone=sent.text("zone"),
             unit=sent.lines("unit"),
             column=sent.lines("column"),
+            trust=tuple((sent.text("trust") or "").replace(",", " ").lower().split()),
             settle=sent.text("settle"),
         ),
     )

@@ -152,7 +152,7 @@ HELP: Final = {
     "compressor.standby": N_("It counts only where another is out of service."),
     "wearer.at": N_("Name of the outlet, or of a place in the lines."),
     "wearer.work": N_("Where it is not given, heavy work is assumed."),
-    "pipe.loss_coefficient": N_("A full-bore ball valve about 0.1, a bend about 0.5, a quick coupling 2 to 10; from handbooks, or by the maker."),
+    "pipe.loss_coefficient": N_("From memory: a full-bore ball valve about 0.1, a bend about 0.5, a quick coupling 2 to 10. Better figures are in handbooks and with makers."),
     "receiver.pressure_bar_g": N_("At which the compressor cuts in."),
     "reserve.opens_after_min": N_("0 where it steps in by itself; else how long until somebody has opened it."),
     "reserve.lowest_inlet_bar_g": N_("Below it the regulator no longer holds."),
