@@ -66,3 +66,15 @@ def test_refusal(shift: Path) -> None:
     """A stay that cannot be read is refused in words."""
     with pytest.raises(ExposureError, match="has 2 parts"):
         exposure([shift], stay=["A. Example,hall 1"], zone="Europe/London")
+
+
+def test_trust_is_offered(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The option that a doubt names is one that the command takes."""
+    path = tmp_path / "still.csv"
+    lines = ["time,CO [ppm]"]
+    lines += [f"{START + timedelta(seconds=30 * at):%Y-%m-%d %H:%M:%S},0.0" for at in range(241)]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    stay = "A. Example,hall 1,2026-03-04 06:05,2026-03-04 07:50,heavy"
+    assert _code(path, stay) == 3
+    assert "--trust co" in capsys.readouterr().out
+    assert _code(path, stay, trust=["co"]) == 0

@@ -418,3 +418,123 @@ def test_refuses_two_logs_of_one_outlet(tmp_path: Path) -> None:
         _done(path, outlets=("hall 1",), more=(("hall 1", path),))
     with pytest.raises(ExposureError, match="names no outlet with its file"):
         logs_of(["hall2.csv"])
+
+
+# --- cells that cannot be believed, oxygen, and sets that are silent ------------------------------
+
+
+def _columns(folder: Path, heading: str, *columns: list[float], name: str = "more.csv") -> Path:
+    path = folder / name
+    lines = [f"time,{heading}"]
+    lines += [
+        f"{START + timedelta(seconds=30 * at):%Y-%m-%d %H:%M:%S}," + ",".join(map(str, row))
+        for at, row in enumerate(zip(*columns, strict=True))
+    ]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(("level", "said"), [(0.0, "dead cell"), (3.0, "dead, frozen")])
+def test_cell_that_never_moved(tmp_path: Path, level: float, said: str) -> None:
+    """A cell that stood still over the whole log proves nothing, until it is known to answer."""
+    path = _columns(tmp_path, "CO [ppm]", [level] * 721)
+    made = _done(path, STAY)
+    assert made.state == NOT_PROVEN
+    assert said in made.answer
+    assert "--trust co. " in made.answer
+    sure = _done(path, STAY, reading=evolve(ZONE, trust=("co",)))
+    assert sure.state == ESTIMATE
+    assert any("--trust" in one.text and "CO" in one.text for one in sure.assumptions)
+
+
+def test_zero_in_the_stay_alone_is_clean_air(tmp_path: Path) -> None:
+    """A cell that moves elsewhere in the log is alive: an honest zero in the stay is no doubt."""
+    levels = [1.0 if at % 7 == 0 else 0.0 for at in range(120)] + [0.0] * 100 + [1.0]
+    path = _columns(tmp_path, "CO [ppm]", levels)
+    made = _done(path, "A. Example,hall 1,2026-03-04 07:05,2026-03-04 07:45,light")
+    assert made.state == ESTIMATE
+
+
+def test_other_gases_at_zero_are_remarked_on(tmp_path: Path) -> None:
+    """Clean air holds no hydrogen sulphide: 0 throughout is said and doubts nothing."""
+    path = _columns(tmp_path, "CO [ppm],H2S [ppm]", _levels(6.0, 2.0), [0.0] * 721)
+    made = _done(path, STAY)
+    assert made.state == ESTIMATE
+    assert any("H2S" in one.text and "dead cell" in one.text for one in made.assumptions)
+    frozen = _columns(tmp_path, "CO [ppm],H2S [ppm]", _levels(6.0, 2.0), [2.0] * 721)
+    assert _done(frozen, STAY).state == NOT_PROVEN
+
+
+def test_two_cells_of_which_one_moves() -> None:
+    """A dead cell beside one that moves takes nothing away: the higher reading counts."""
+    log = _log(_levels(1.0, 2.0))
+    frame = log.frame.with_columns(
+        pl.lit(0.0).alias("co_2"), pl.lit(GOOD, dtype=pl.UInt8).alias("co_2_flag")
+    )
+    other = Channel("co_2", "co", "volume_fraction", "ppm", heading="CO 2")
+    both = evolve(log, parts=(frame,), channels=(log.channels[0], other))
+    assert taken_from(both, "hall 1", exposure_limits()).air.doubts == ()
+
+
+def test_trust_on_record(record: Path) -> None:
+    """What is known of a cell may be said of readings on record, too; a wrong name is refused."""
+    stay = STAY.replace("hall 1", "panel")
+    made = _on_record(record, stays=(stay,), reading=Reading(trust=("co",)))
+    assert made.state == FAILS
+    with pytest.raises(ExposureError, match="is no analyte"):
+        _on_record(record, stays=(stay,), reading=Reading(trust=("kohle",)))
+
+
+def test_doubts_of_the_log_are_sentences() -> None:
+    """Reasons that come from the log end with a full stop; what --trust settles is left out."""
+    log = evolve(
+        _log(_levels(1.0, 2.0)),
+        doubts=("the clock was reset",),
+        channel_doubts=(("co", "it looks odd. If it is right, say so with --trust co"),),
+    )
+    doubts = taken_from(log, "hall 1", exposure_limits()).air.doubts
+    assert doubts == (
+        "the clock was reset.",
+        "CO: it looks odd. If it is right, say so with --trust co.",
+    )
+    assert taken_from(log, "hall 1", exposure_limits(), ("co",)).air.doubts == doubts[:1]
+
+
+def test_lack_of_oxygen_is_told(tmp_path: Path) -> None:
+    """12 % in the log: never an estimate, the danger and what to do come first, in every state."""
+    low = [12.0 + 0.1 * (at % 3) for at in range(721)]
+    made = _done(_columns(tmp_path, "CO [ppm],O2 [%]", _levels(6.0, 2.0), low), STAY)
+    assert made.state == NOT_PROVEN
+    assert made.answer.startswith(
+        "Nothing is proven: A. Example: O2: oxygen was logged as low as 12"
+    )
+    assert "out of use" in made.next_steps[1]
+    assert made.data["people"][0]["oxygen_percent"]["lowest"] == pytest.approx(12.0)
+    assert any(one.name.startswith("oxygen logged") for one in made.inputs)
+    bad = _done(_columns(tmp_path, "CO [ppm],O2 [%]", _levels(6.0, 300.0), low), STAY)
+    assert bad.state == FAILS
+    assert "suffocation" in bad.reasons[0]
+
+
+def test_ordinary_oxygen_changes_nothing(tmp_path: Path) -> None:
+    """20.8 to 21.0 % beside clean readings is an estimate; without oxygen that is said."""
+    usual = [20.8 + 0.1 * (at % 3) for at in range(721)]
+    made = _done(_columns(tmp_path, "CO [ppm],O2 [%]", _levels(6.0, 2.0), usual), STAY)
+    assert made.state == ESTIMATE
+    plain = _done(_file(tmp_path), STAY)
+    assert any(" O2" in one for one in plain.left_out)
+    assert not any("Not logged" in one and " O2" in one for one in made.left_out)
+
+
+def test_set_that_is_silent(tmp_path: Path) -> None:
+    """Oil against EH40, which holds no limit for it as shipped: high is not proven, low is said."""
+    high = [50.0 + at % 5 for at in range(721)]
+    path = _columns(tmp_path, "CO [ppm],oil [mg/m3]", _levels(6.0, 2.0), high)
+    made = _done(path, STAY, limits=("uk-eh40-2020",))
+    assert made.state == NOT_PROVEN
+    assert "the sets that were chosen hold no limit over a time for it" in made.answer
+    low = [0.05 + 0.01 * (at % 3) for at in range(721)]
+    path = _columns(tmp_path, "CO [ppm],oil [mg/m3]", _levels(6.0, 2.0), low, name="low.csv")
+    said = _done(path, STAY, limits=("uk-eh40-2020",))
+    assert said.state == ESTIMATE
+    assert "OIL: logged, but the sets held against" in said.reasons[0]

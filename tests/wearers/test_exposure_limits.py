@@ -13,8 +13,10 @@ from lungwort.wearers.exposure_limits import (
     IDLH,
     exposure_limits,
     held,
+    high_elsewhere,
     read_idlh,
     shipped_ids,
+    silent_on,
     strictest,
 )
 
@@ -172,3 +174,26 @@ def test_refuses_mistakes(text: str, said: str) -> None:
     """Mistakes in the file are named."""
     with pytest.raises(ExposureError, match=said):
         read_idlh(text, "x.toml")
+
+
+def _an_hour(level: float) -> Course:
+    no = np.zeros(1, dtype=np.bool_)
+    return Course(np.array([0.0, 3600.0]), np.array([level]), np.array([level]), no, no)
+
+
+def test_sets_that_are_silent() -> None:
+    """EH40 as shipped holds no limit over a time for oil mist; an IDLH alone clears nothing."""
+    chosen = exposure_limits(("uk-eh40-2020",))
+    assert silent_on(chosen, ("co", "oil")) == ("oil",)
+    assert silent_on(exposure_limits(), ("co", "oil")) == ()
+
+
+def test_high_by_a_set_that_was_not_chosen() -> None:
+    """NIOSH: mineral oil mist, short term 10 mg/m3 (NIOSH pages, 8012951, confirmed)."""
+    others = exposure_limits(("niosh-rel",))
+    (said,) = high_elsewhere({"oil": _an_hour(52.5)}, others)
+    assert said.startswith("OIL: 52.5 mg/m3 over 15 min lies above 10 of NIOSH")
+    assert "Choose that set too" in said
+    assert high_elsewhere({"oil": _an_hour(1.0)}, others) == ()
+    (ceiling,) = high_elsewhere({"co": _an_hour(1000.0)}, others)
+    assert "in one reading" in ceiling

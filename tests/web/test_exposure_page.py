@@ -95,3 +95,45 @@ def test_numbers() -> None:
     assert made.below_percent == 2.0
     with pytest.raises(ExposureError, match="is no number"):
         request_of(Posted({"altitude": ("high",)}))
+
+
+def test_unknown_outlet_in_the_address(reader: Visitor) -> None:
+    """An outlet that is not on record is told, and not passed over with an empty form."""
+    answer = reader.get("/exposure?outlet=xxx")
+    assert answer.status_code == 404
+    assert "xxx" in text_of(answer.text)
+    found = re.search(r'<option value="([^"]+)"[^>]*>[^<·]+·', reader.page("/exposure"))
+    assert found is not None
+    assert f'<option value="{found[1]}" selected' in reader.page(f"/exposure?outlet={found[1]}")
+
+
+def test_what_is_known_of_a_cell() -> None:
+    """Names of gases that are trusted are read as typed."""
+    made = request_of(Posted({"trust": ("CO, h2s",)}))
+    assert made.reading.trust == ("co", "h2s")
+
+
+def test_stays_are_filled_in_row_by_row(reader: Visitor) -> None:
+    """Rows with something in them are stays, in their order; they stand in the form again."""
+    rows = {
+        "stays.name": ["A. Example", "", "B. Example, jr"],
+        "stays.outlet": ["hall 1", "", "hall 1"],
+        "stays.start": ["2026-03-04T07:05", "", "2026-03-04T07:10"],
+        "stays.end": ["2026-03-04T07:50", "", "2026-03-04T07:20"],
+        "stays.work": ["heavy", "", "light"],
+        "zone": "Europe/London",
+        "settle": "0 min",
+    }
+    answer = reader.post("/exposure", rows, files=[("files", ("shift.csv", _log(), "text/csv"))])
+    text = text_of(answer.text)
+    assert answer.status_code == 200, text
+    assert "A. Example" in text
+    assert "B. Example, jr" in text
+    kept = re.findall(r'name="stays\.name" value="([^"]*)"', answer.text)
+    assert kept[:3] == ["A. Example", "", "B. Example, jr"]
+    assert kept[3:] == ["", "", ""]
+    assert answer.text.count('<option value="heavy" selected>') == 1
+    short = {**rows, "stays.end": ["", "", "2026-03-04T07:20"]}
+    refused = reader.post("/exposure", short, files=[("files", ("s.csv", _log(), "text/csv"))])
+    assert refused.status_code == 422
+    assert "stay 1" in text_of(refused.text)

@@ -122,6 +122,7 @@ def exposure(
     ignore: opt.Ignore = None,
     missing: opt.Missing = None,
     sheet: opt.Sheet = None,
+    trust: opt.Trust = None,
     settle: opt.Settle = None,
     settle_gap: opt.SettleGap = None,
     pdf: opt.CalculationPdf = None,
@@ -133,7 +134,7 @@ def exposure(
     A screening estimate, never medical advice: whoever may have been exposed is sent to a doctor at
     once, whatever the number. Nothing is recorded.
 
-    Exit code: 1 where an exposure limit was exceeded, 3 where the log has holes, else 0, which
+    Exit code: 1 where an exposure limit was exceeded, 3 where it is not proven, else 0, which
     clears nobody.
 
     Example: lungwort exposure shift.csv --zone Europe/London --stay "A. Example,hall 1,2026-03-04
@@ -168,6 +169,7 @@ def exposure(
             column=column or (),
             ignore=ignore or (),
             missing=missing or (),
+            trust=trust or (),
             settle=settle,
             settle_gap=settle_gap,
         ),

@@ -126,6 +126,33 @@ def logs_of(texts: Iterable[str]) -> tuple[tuple[str, Path], ...]:
     return tuple(found)
 
 
+def outlet_name(where: Where, key: str) -> str:
+    """Give the name of an outlet on record, in use or not.
+
+    Parameters
+    ----------
+    where : Where
+        The workspace.
+    key : str
+        Its id or name.
+
+    Returns
+    -------
+    str
+        Its name.
+
+    Raises
+    ------
+    UnknownRecordError
+        Where no such outlet is on record.
+    """
+    from lungwort.jobs.opening import opened  # noqa: PLC0415 - keeps --help instant
+    from lungwort.register.model import Outlet  # noqa: PLC0415 - keeps --help instant
+
+    with opened(where, read_only=True) as workspace:
+        return workspace.register.get(Outlet, key).name
+
+
 @frozen(eq=False)
 class _Logs:
     """The logs by outlet, and what goes with them."""
@@ -134,6 +161,7 @@ class _Logs:
     zone: str
     typed_zone: str | None
     uncertainties: Uncertainties
+    trust: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
 
@@ -172,7 +200,9 @@ def exposure(where: Where, request: Request, *, now: datetime) -> Calculation:
         if request.files or request.more
         else _from_record(where, request, now)
     )
-    taken = [taken_from(log, name, limits) for name, log in found.logs.items()]
+    elsewhere = _not_chosen(limits, request)
+    every = (*limits, *elsewhere)
+    taken = [taken_from(log, name, every, found.trust) for name, log in found.logs.items()]
     stays = _stays(request, found.typed_zone)
     assumed = not stays
     airs = tuple(one.air for one in taken)
@@ -191,7 +221,8 @@ def exposure(where: Where, request: Request, *, now: datetime) -> Calculation:
         ambient_ppm=request.ambient_ppm,
         below_percent=request.below_percent,
         above_ppm=request.above_ppm,
-        uncertainties=_by_analyte(found.uncertainties, limits),
+        uncertainties=_by_analyte(found.uncertainties, every),
+        elsewhere=elsewhere,
     )
     return calculation_of(
         Ground(
@@ -201,8 +232,16 @@ def exposure(where: Where, request: Request, *, now: datetime) -> Calculation:
             now=now,
             chosen=request.limits,
             altitude_given=request.altitude_m is not None,
+            oxygen_given=request.oxygen_percent is not None,
             left_out=tuple(text for one in taken for text in one.left_out),
-            notes=found.notes,
+            notes=(
+                *found.notes,
+                *(text for one in taken for text in one.remarks),
+                *(
+                    f"You said with --trust that the level of {one.upper()} is known to be true."
+                    for one in dict.fromkeys(found.trust)
+                ),
+            ),
             stretches=tuple((one.air.outlet, each) for one in taken for each in one.stretches),
             files=tuple(
                 (source.name, source.sha256, name)
@@ -211,6 +250,16 @@ def exposure(where: Where, request: Request, *, now: datetime) -> Calculation:
             ),
         )
     )
+
+
+def _not_chosen(limits: Iterable[ExposureLimit], request: Request) -> tuple[ExposureLimit, ...]:
+    """Give the limits of the sets that come with lungwort and were not chosen."""
+    from lungwort.wearers.exposure_limits import exposure_limits  # noqa: PLC0415 - the same
+
+    if not request.limits:
+        return ()
+    held = {one.set_id for one in limits}
+    return tuple(one for one in exposure_limits() if one.set_id not in held)
 
 
 def _not_endless(outlet: str, start: datetime, end: datetime) -> None:
@@ -225,6 +274,13 @@ def _not_endless(outlet: str, start: datetime, end: datetime) -> None:
 
 
 def _check(request: Request) -> None:
+    from lungwort.air.analytes import ANALYTES  # noqa: PLC0415 - keeps --help instant
+
+    for one in request.reading.trust:
+        if one not in ANALYTES:
+            raise ExposureError(
+                f"--trust {one!r} is no analyte. Give its short name, such as co or co2."
+            )
     if request.stays and request.stays_file is not None:
         raise ExposureError(
             "stays were given with --stay and with --stays. Write all into the table, or give each "
@@ -235,7 +291,7 @@ def _check(request: Request) -> None:
             "--from and --to are the period of the worst case; with stays these say when. Leave "
             "--from and --to out."
         )
-    if not request.files and not request.more and request.reading != Reading():
+    if not request.files and not request.more and evolve(request.reading, trust=()) != Reading():
         raise ExposureError(
             "it was said how a file is to be read, and no file was given; what is on record was read "
             "when it came in. Leave --zone and the like out, or name the file."
@@ -276,7 +332,8 @@ def _from_files(request: Request, now: datetime) -> _Logs:
     zone = zones.pop()
     # A file that states an offset says nothing of the clock by which people know when they worked.
     typed = zone if options.zone is not None or notes else None
-    return _Logs(logs, zone, typed, decision.uncertainties(request.uncertainties), notes)
+    known = decision.uncertainties(request.uncertainties)
+    return _Logs(logs, zone, typed, known, options.trust, notes)
 
 
 def _only_outlet(request: Request) -> str:
@@ -330,7 +387,7 @@ def _from_record(where: Where, request: Request, now: datetime) -> _Logs:
         known = uncertainties_of(take(register, now), used, ())
     if request.uncertainties is not None:
         known = decision.uncertainties(request.uncertainties)
-    return _Logs(logs, zone, zone, known)
+    return _Logs(logs, zone, zone, known, request.reading.trust)
 
 
 def _stored(

@@ -125,5 +125,9 @@ def _person_data(one: Person) -> dict[str, Any]:
             }
             for run in one.runs
         ],
+        "oxygen_percent": None
+        if one.oxygen_percent is None
+        else dict(zip(("lowest", "highest"), one.oxygen_percent, strict=True)),
+        "not_held": list(one.not_held),
         "holes": list(one.holes),
     }

@@ -18,12 +18,19 @@ if TYPE_CHECKING:
     from lungwort.wearers.averages import Course
     from lungwort.wearers.exposure import OutletAir
     from lungwort.wearers.exposure_limits import ExposureLimit
+    from lungwort.wearers.exposure_oxygen import OutletOxygen
 
 GAP_INTERVALS: Final = 3.0
 """Usual steps without a reading after which nothing is known: common practice, no source."""
 LONGEST_S: Final = 1800.0
 """Longest time that two readings bridge: common practice, no source."""
+STILL_READINGS: Final = 30
+"""A cell that shows one value in at least so many readings is doubted: own rule."""
+STILL_S: Final = 1800.0
+"""... where they reach over at least so long [s]: own rule."""
 _LEAST: Final = 2
+_OXYGEN: Final = "o2"
+_DANGEROUS: Final = "co"
 
 
 @frozen(eq=False)
@@ -38,14 +45,19 @@ class Taken:
         What of the log could not be used, in words.
     stretches : tuple of Stretch
         Stretches of the log that are missing or doubted, of the channels that were used.
+    remarks : tuple of str
+        What is to be minded of cells that stood at 0 throughout, in words.
     """
 
     air: OutletAir
     left_out: tuple[str, ...]
     stretches: tuple[Stretch, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
-def taken_from(log: Log, outlet: str, limits: Iterable[ExposureLimit]) -> Taken:
+def taken_from(
+    log: Log, outlet: str, limits: Iterable[ExposureLimit], trust: Iterable[str] = ()
+) -> Taken:
     """Take from a log what exposure limits are about.
 
     Parameters
@@ -56,6 +68,8 @@ def taken_from(log: Log, outlet: str, limits: Iterable[ExposureLimit]) -> Taken:
         Name of the outlet.
     limits : iterable of ExposureLimit
         The limits.
+    trust : iterable of str
+        Analytes whose level is known to be true, however unlikely.
 
     Returns
     -------
@@ -70,13 +84,16 @@ def taken_from(log: Log, outlet: str, limits: Iterable[ExposureLimit]) -> Taken:
     from lungwort.wearers.exposure import OutletAir  # noqa: PLC0415 - keeps --help instant
 
     unit_of = {"co": "ppm", **{one.analyte: one.unit for one in limits}}
+    trusted = frozenset(trust)
     courses: dict[str, Course] = {}
     intervals: dict[str, float] = {}
+    oxygen: OutletOxygen | None = None
     left_out: list[str] = []
-    doubts = list(log.doubts)
+    remarks: list[str] = []
+    doubts = [_sentence(one) for one in log.doubts]
     used = {""}
-    for analyte, unit in unit_of.items():
-        pieces = []
+    for analyte, unit in {**unit_of, _OXYGEN: unit_of.get(_OXYGEN, "%")}.items():
+        pieces, known_doubts = [], len(doubts)
         for channel in log.channels_of(analyte):
             readings = _readings(log, channel, unit)
             if isinstance(readings, str):
@@ -84,10 +101,18 @@ def taken_from(log: Log, outlet: str, limits: Iterable[ExposureLimit]) -> Taken:
                 continue
             pieces.append(readings)
             used.add(channel.name)
-            doubts.extend(why for name, why in log.channel_doubts if name == channel.name)
+            doubts.extend(_doubts_of(log, channel, trusted))
             doubts.extend(_unplaced(log, channel))
-        if pieces:
+        if not pieces:
+            continue
+        if analyte in unit_of:
             courses[analyte], intervals[analyte] = _laid_out(pieces)
+        if analyte == _OXYGEN:
+            oxygen = _oxygen(pieces)
+        elif analyte not in trusted and len(doubts) == known_doubts:
+            told, remark = _still(analyte, unit, pieces)
+            doubts.extend(told)
+            remarks.extend(f"{outlet}: {one}" for one in remark)
     if not courses:
         found = ", ".join(sorted({one.analyte for one in log.channels})) or "nothing"
         raise ExposureError(
@@ -96,10 +121,25 @@ def taken_from(log: Log, outlet: str, limits: Iterable[ExposureLimit]) -> Taken:
             "log."
         )
     return Taken(
-        OutletAir(outlet, courses, intervals, tuple(dict.fromkeys(doubts))),
+        OutletAir(outlet, courses, intervals, tuple(dict.fromkeys(doubts)), oxygen),
         tuple(left_out),
         tuple(one for one in log.stretches if one.channel in used),
+        tuple(remarks),
     )
+
+
+def _sentence(text: str) -> str:
+    return f"{text.rstrip(' .')}."
+
+
+def _doubts_of(log: Log, channel: Channel, trusted: frozenset[str]) -> list[str]:
+    """Name the doubts about a channel, but for those that what the user knows has settled."""
+    settled = f"--trust {channel.analyte}" if channel.analyte in trusted else None
+    return [
+        f"{channel.analyte.upper()}: {_sentence(why)}"
+        for name, why in log.channel_doubts
+        if name == channel.name and not (settled and settled in why)
+    ]
 
 
 @frozen(eq=False)
@@ -186,6 +226,51 @@ def _plain(frame: pl.DataFrame, channel: Channel) -> pl.DataFrame:
     )
 
 
+def _oxygen(pieces: list[_Readings]) -> OutletOxygen:
+    """Lay oxygen out twice, so that of several sensors the higher and the lower count."""
+    from lungwort.wearers.exposure_oxygen import OutletOxygen  # noqa: PLC0415 - the same
+
+    lack = [_Readings(p.times_s, 100.0 - p.values, p.lower_end, p.doubtful) for p in pieces]
+    return OutletOxygen(_laid_out(pieces)[0], _laid_out(lack)[0])
+
+
+def _still(
+    analyte: str, unit: str, pieces: list[_Readings]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Doubt cells of which none ever moved; at 0 most gases are only remarked on.
+
+    Clean air holds none of most gases, and an honest log of them stands at 0. Carbon monoxide at 0
+    is doubted all the same: here it is asked whether somebody has breathed it.
+    """
+    import numpy as np  # noqa: PLC0415 - keeps --help instant
+
+    at, count, length_s = 0.0, 0, 0.0
+    for one in pieces:
+        read = np.isfinite(one.values)
+        if not bool(read.any()):
+            continue
+        values, times = one.values[read], one.times_s[read]
+        if float(values.min()) < float(values.max()):
+            return (), ()
+        at, count = max(at, float(values[0])), max(count, values.size)
+        length_s = max(length_s, float(times[-1] - times[0]))
+    if count < STILL_READINGS or length_s < STILL_S:
+        return (), ()
+    seen = (
+        f"{analyte.upper()}: all {count} readings over {length_s / 60:.0f} min show {at:.3g} {unit}"
+    )
+    if at > 0:
+        doubt = (
+            f"{seen}, and a cell that works never stands quite still: it may be dead, frozen or not "
+            f"connected. Test it with gas; if it answers, say so with --trust {analyte}."
+        )
+        return (doubt,), ()
+    test = "Clean air looks like that, and so does a dead cell: test it with gas"
+    if analyte == _DANGEROUS:
+        return (f"{seen}. {test}; if it answers, say so with --trust {analyte}.",), ()
+    return (), (f"{seen}. {test}.",)
+
+
 def _unplaced(log: Log, channel: Channel) -> list[str]:
     if log.unplaced is None or channel.name not in log.unplaced.columns:
         return []
@@ -193,10 +278,13 @@ def _unplaced(log: Log, channel: Channel) -> list[str]:
     if not values.len():
         return []
     most = float(values.max())  # type: ignore[arg-type] # of a column of numbers
+    low = channel.analyte == _OXYGEN
+    if low:
+        most = float(values.min())  # type: ignore[arg-type] # the same
     return [
         (
             f"{values.len()} readings of {channel.heading or channel.name} have no time that can be "
-            f"trusted, the highest {most:g} {channel.unit}; nobody can say who breathed them."
+            f"trusted, the {'lowest' if low else 'highest'} {most:g} {channel.unit}; nobody can say who breathed them."
         )
     ]
 

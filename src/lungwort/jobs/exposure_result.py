@@ -63,11 +63,7 @@ def calculation_of(ground: Ground) -> Calculation:
         cautions=words.CAUTIONS,
         sources=(*words.SOURCES, *_limit_sources(ground)),
         left_out=(*ground.left_out, *_not_logged(ground), *words.LEFT_OUT),
-        next_steps={
-            FAILS: words.NEXT_EXCEEDED,
-            NOT_PROVEN: words.NEXT_DOUBT,
-            ESTIMATE: words.NEXT_ESTIMATE,
-        }[state],
+        next_steps=_next_steps(ground, state),
         data=data_of(ground.question, ground.people, ground.files),
     )
 
@@ -83,29 +79,55 @@ def _worst(people: Sequence[Person]) -> Person:
     return max(people, key=badness)
 
 
+def _next_steps(ground: Ground, state: str) -> tuple[str, ...]:
+    steps = {
+        FAILS: words.NEXT_EXCEEDED,
+        NOT_PROVEN: words.NEXT_DOUBT,
+        ESTIMATE: words.NEXT_ESTIMATE,
+    }[state]
+    if state != FAILS and any(one.dangers for one in ground.people):
+        return (steps[0], words.NEXT_OXYGEN, *steps[1:])
+    return steps
+
+
+def _named(one: Person, why: str) -> str:
+    return why if one.assumed else f"{one.name}: {why}"
+
+
 def _judged(ground: Ground) -> tuple[str, str, str, tuple[str, ...]]:
     exceeded = [(one, finding) for one in ground.people for finding in one.exceeded]
-    holes = list(
-        dict.fromkeys(
-            hole if one.assumed else f"{one.name}: {hole}"
-            for one in ground.people
-            for hole in one.holes
-        )
-    )
+    # What may have killed somebody stands first, whoever it was.
+    dangers = dict.fromkeys(_named(one, why) for one in ground.people for why in one.dangers)
+    every = dict.fromkeys(_named(one, why) for one in ground.people for why in one.holes)
+    holes = list({**dangers, **every})
     if exceeded:
         exceeded.sort(
             key=lambda one: one[1].held.average.value / one[1].held.limit.upper, reverse=True
         )
         said = [_says(one, finding) for one, finding in exceeded]
         more = f" {len(said) - 1} more limits are exceeded." if len(said) > 1 else ""
-        return FAILS, "exposure limit exceeded", said[0] + more, _short([*said[1:], *holes])
+        others = holes[len(dangers) :]
+        reasons = _short([*dangers, *said[1:], *others])
+        return FAILS, "exposure limit exceeded", said[0] + more, reasons
     worst = _worst(ground.people)
     blood = _blood_words(worst)
     if holes:
         answer = f"Nothing is proven: {holes[0]} {_co_words(worst)} {blood}".strip()
         return NOT_PROVEN, "not proven", answer, _short(holes[1:])
     answer = f"{_co_words(worst)} {blood} No limit held against was exceeded; this clears nobody.".strip()
-    return ESTIMATE, "screening estimate", answer, ()
+    return ESTIMATE, "screening estimate", answer, _silent(ground)
+
+
+def _silent(ground: Ground) -> tuple[str, ...]:
+    """Say of what the sets held against hold no limit over a time."""
+    names = dict.fromkeys(one.upper() for person in ground.people for one in person.not_held)
+    if not names:
+        return ()
+    told = (
+        f"{', '.join(names)}: logged, but the sets held against have no limit over a time for it; "
+        "nothing is said of it."
+    )
+    return (told,)
 
 
 def _short(reasons: Sequence[str]) -> tuple[str, ...]:
@@ -127,7 +149,7 @@ def _says(one: Person, finding: Finding) -> str:
 
 
 def _co_words(one: Person) -> str:
-    if one.shift is None:
+    if one.shift is None or one.highest is None:
         return ""
     return f"{one.name}: {amount(one.shift)} ppm carbon monoxide over 8 h, highest {amount(one.highest)} ppm."
 
@@ -175,7 +197,16 @@ def _inputs(ground: Ground) -> tuple[Quantity, ...]:
             "oxygen in the air",
             question.surroundings.oxygen_percent,
             "%",
-            source="entered or assumed",
+            source="entered" if ground.oxygen_given else "assumed",
+        ),
+        *(
+            Quantity(
+                f"oxygen logged, {one.name}",
+                "{:.1f} to {:.1f} %".format(*one.oxygen_percent),
+                source="log",
+            )
+            for one in ground.people
+            if one.oxygen_percent is not None
         ),
         Quantity(
             "CO between and after the stays",
@@ -215,6 +246,8 @@ def _assumptions(ground: Ground) -> tuple[Stated, ...]:
                 "higher up more carbon monoxide is bound in the end; give --altitude",
             )
         )
+    if any(one.oxygen_percent is not None for one in ground.people):
+        found.append(words.OXYGEN_LOGGED)
     if not ground.chosen:
         found.append(
             Stated(
@@ -250,6 +283,8 @@ def _assumptions(ground: Ground) -> tuple[Stated, ...]:
 def _not_logged(ground: Ground) -> list[str]:
     logged = {analyte for one in ground.people for analyte in one.courses}
     missing = sorted({one.analyte for one in ground.question.limits} - logged)
+    if all(one.oxygen_percent is None for one in ground.people):
+        missing.append("o2")
     return (
         [f"Not logged, so nothing is said of it: {', '.join(one.upper() for one in missing)}."]
         if missing

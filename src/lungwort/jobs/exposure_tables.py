@@ -33,8 +33,8 @@ class Ground:
         The moment, UTC.
     chosen : tuple of str
         Sets of limits that the user chose; empty for all.
-    altitude_given : bool
-        Whether the altitude was given.
+    altitude_given, oxygen_given : bool
+        Whether the altitude, and oxygen in the air, were given.
     left_out, notes : tuple of str
         What of the logs could not be used, and what was taken for granted of them.
     files : tuple of (str, str, str)
@@ -49,6 +49,7 @@ class Ground:
     now: datetime
     chosen: tuple[str, ...] = ()
     altitude_given: bool = False
+    oxygen_given: bool = False
     left_out: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     files: tuple[tuple[str, str, str], ...] = ()

@@ -78,6 +78,17 @@ NEXT_ESTIMATE: Final = (
     "Send whoever may have been exposed, or feels unwell, to a doctor at once, whatever the number.",
 )
 
+NEXT_OXYGEN: Final = (
+    "Take the supply out of use until it is known why the oxygen was so, and open a finding."
+)
+
+OXYGEN_LOGGED: Final = Stated(
+    "For the blood the lower of the oxygen logged and that entered or assumed counts, not below what "
+    "the equation can bear (15 %, more above 3200 m); between and after the stays 20.9 % at most.",
+    "own rule",
+    "makes the result higher",
+)
+
 RANGES: Final = (
     Stated(
         "Ventilation lies between the figure of the rate of work counted as dry gas at 0 °C and 1.2 "

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from attrs import field, frozen
+from attrs import evolve, field, frozen
 
 from lungwort.errors import ExposureError
 from lungwort.wearers.averages import (
@@ -27,9 +27,18 @@ from lungwort.wearers.averages import (
     peak,
     runs_above,
 )
-from lungwort.wearers.exposure_limits import ExposureLimit, Held, held
+from lungwort.wearers.exposure_limits import ExposureLimit, Held, held, high_elsewhere, silent_on
+from lungwort.wearers.exposure_oxygen import OutletOxygen, breathed, dangers, gaps, levels
 from lungwort.wearers.uptake import HIGHEST_PPM, along
-from lungwort.wearers.uptake_people import BAND, HEAVY, REST, WORK, Surroundings, Wearer, drawn
+from lungwort.wearers.uptake_people import (
+    BAND,
+    HEAVY,
+    OXYGEN_PERCENT,
+    REST,
+    Surroundings,
+    Wearer,
+    drawn,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -60,12 +69,15 @@ class OutletAir:
         Usual time between two readings, by analyte [s].
     doubts : tuple of str
         Why the log cannot be trusted alone, in words.
+    oxygen : OutletOxygen, optional
+        Oxygen, where it was logged.
     """
 
     outlet: str
     courses: Mapping[str, Course]
     interval_s: Mapping[str, float] = field(factory=dict)
     doubts: tuple[str, ...] = ()
+    oxygen: OutletOxygen | None = None
 
 
 @frozen(eq=False)
@@ -90,6 +102,8 @@ class Question:
         Carbon monoxide above which a stretch is listed, 0 or more [ppm].
     uncertainties : mapping of str to Uncertainty
         Expanded uncertainty of the sensors by analyte.
+    elsewhere : tuple of ExposureLimit
+        Limits of sets that were not chosen; they tell what is high where the chosen sets are silent.
     """
 
     airs: tuple[OutletAir, ...]
@@ -100,6 +114,7 @@ class Question:
     below_percent: float = 2.0
     above_ppm: float = 5.0
     uncertainties: Mapping[str, Uncertainty] = field(factory=dict)
+    elsewhere: tuple[ExposureLimit, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         """Refuse levels that cannot be."""
@@ -197,6 +212,12 @@ class Person:
         Why nothing is proven, in words.
     assumed : bool
         Whether the stay is a worst case and nobody's own.
+    dangers : tuple of str
+        What oxygen tells of and no exposure limit holds, in words; the first of ``holes``.
+    oxygen_percent : tuple of (float, float), optional
+        Lowest and highest reading of oxygen in the stays [%]; None where there is none.
+    not_held : tuple of str
+        What was logged and is held against no limit over a time, by analyte.
     """
 
     name: str
@@ -213,6 +234,9 @@ class Person:
     runs: tuple[Run, ...]
     holes: tuple[str, ...]
     assumed: bool
+    dangers: tuple[str, ...] = ()
+    oxygen_percent: tuple[float, float] | None = None
+    not_held: tuple[str, ...] = ()
 
     @property
     def exceeded(self) -> tuple[Finding, ...]:
@@ -290,7 +314,8 @@ def _person(
     assumed: bool,
 ) -> Person:
     courses, holes = {}, []
-    for analyte in dict.fromkeys((CO, *(one.analyte for one in question.limits))):
+    every = (*question.limits, *question.elsewhere)
+    for analyte in dict.fromkeys((CO, *(one.analyte for one in every))):
         parts = [_part(airs[one.outlet], analyte, one) for one in stays]
         if any(part is not None for part in parts):
             # An outlet that is not logged for it is a stretch of which nothing is known.
@@ -300,7 +325,10 @@ def _person(
             )
             beside = question.ambient_ppm if analyte == CO else 0.0
             courses[analyte] = joined(known, beside)
+    asked = {CO, *(one.analyte for one in question.limits)}
     for analyte, one in courses.items():
+        if analyte not in asked:
+            continue  # of a set that was not chosen: it is only looked at whether it was high
         holes.extend(_holes(analyte, one, max(_interval(airs[s.outlet], analyte) for s in stays)))
     holes.extend(doubt for stay in stays for doubt in airs[stay.outlet].doubts)
     co = courses.get(CO)
@@ -308,12 +336,19 @@ def _person(
         holes.insert(0, "no carbon monoxide was logged, so nothing can be said of it.")
     findings = _findings(question, courses)
     holes.extend(_untold(one) for one in findings if not one.told)
+    not_held = silent_on(question.limits, courses)
+    holes[:0] = high_elsewhere({one: courses[one] for one in not_held}, question.elsewhere)
+    logged = [airs[stay.outlet].oxygen for stay in stays]
+    oxygen = breathed(logged, stays)
+    holes.extend(gaps(logged, stays))
+    told = dangers(oxygen, question.surroundings.oxygen_percent)
+    holes[:0] = told
     return Person(
         name=name,
         stays=tuple(stays),
         courses=courses,
         findings=findings,
-        blood=None if co is None else _blood(question, co, stays),
+        blood=None if co is None else _blood(question, co, stays, oxygen),
         shift=None if co is None else highest_mean(co, 24 * HOUR_S, SHIFT_S),
         mean=None if co is None else _mean(co),
         worst_shift=None if co is None else highest_mean(co, SHIFT_S),
@@ -323,6 +358,9 @@ def _person(
         runs=() if co is None else runs_above(co, question.above_ppm),
         holes=tuple(dict.fromkeys(holes)),
         assumed=assumed,
+        dangers=told,
+        oxygen_percent=None if oxygen is None else oxygen.range_percent,
+        not_held=not_held,
     )
 
 
@@ -396,30 +434,44 @@ def _untold(one: Finding) -> str:
     )
 
 
-def _blood(question: Question, co: Course, stays: Sequence[Stay]) -> Blood | None:
+def _blood(
+    question: Question, co: Course, stays: Sequence[Stay], oxygen: OutletOxygen | None
+) -> Blood | None:
     if not bool(np.any(co.known)):
         return None
     filled = bool(np.any(~co.known))
     less = fewer_steps(co, MOST_STEPS)
     values = np.where(less.known, less.values, float(np.nanmax(co.highest)))
     middles = (less.edges_s[:-1] + less.edges_s[1:]) / 2.0
-    which = np.full(values.size, WORK.index(REST))
+    surroundings = question.surroundings
+    supplied = levels(oxygen, less.edges_s, surroundings.oxygen_percent, surroundings.altitude_m)
+    # Between and after the stays nobody breathes what the supply was enriched with.
+    beside = (REST, min(surroundings.oxygen_percent, OXYGEN_PERCENT))
+    airs = [beside] * values.size
     for stay in stays:
         inside = (middles >= stay.start.timestamp()) & (middles < stay.end.timestamp())
-        which[inside] = WORK.index(stay.work)
+        for at in np.flatnonzero(inside).tolist():
+            airs[at] = (stay.work, float(supplied[at]))
     after = round(AFTER_H * 60 / _AFTER_STEP_MIN)
     minutes = np.concatenate((less.lengths_s / 60.0, np.full(after, _AFTER_STEP_MIN)))
     values = np.concatenate((values, np.full(after, question.ambient_ppm)))
-    which = np.concatenate((which, np.full(after, WORK.index(REST))))
-    draws = drawn(stays[0].wearer, question.surroundings)
+    airs += [beside] * after
+    # The draws begin at one seed: the same bodies at each level of oxygen.
+    by_oxygen = {
+        level: drawn(stays[0].wearer, evolve(surroundings, oxygen_percent=level))
+        for level in dict.fromkeys(level for _, level in airs)
+    }
+    kinds = list(dict.fromkeys(airs))
+    place = {kind: at for at, kind in enumerate(kinds)}
+    draws = by_oxygen[beside[1]]
     inhaled = values[:, None] + np.zeros(draws.sensor.size)
     known = question.uncertainties.get(CO)
     if known is not None:
         wide = np.maximum(known.expanded(0.0, "ppm"), known.relative * values)
         inhaled[: less.values.size] += (wide[:, None] * draws.sensor)[: less.values.size]
     percent = along(
-        [draws.people[work] for work in WORK],
-        which.tolist(),
+        [by_oxygen[level].people[work] for work, level in kinds],
+        [place[kind] for kind in airs],
         minutes,
         np.clip(inhaled, 0.0, HIGHEST_PPM),
         draws.start_percent,

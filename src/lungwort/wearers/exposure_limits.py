@@ -23,7 +23,7 @@ from lungwort.limits.model import ANY_READING
 from lungwort.wearers.averages import DAY_S, SHIFT_S, SHORT_S, Average, highest_mean, peak
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from lungwort.limits.model import Limit, LimitSet
     from lungwort.wearers.averages import Course
@@ -322,4 +322,61 @@ def held(of: Course, limits: Iterable[ExposureLimit]) -> tuple[Held, ...]:
             dust = 1e-9 * limit.upper
             most = limit.upper + (dust if limit.included else -dust)
             found.append(Held(limit, average, average.value > most))
+    return tuple(found)
+
+
+def silent_on(limits: Iterable[ExposureLimit], analytes: Iterable[str]) -> tuple[str, ...]:
+    """Name what limits say nothing of, but for what is immediately dangerous.
+
+    Parameters
+    ----------
+    limits : iterable of ExposureLimit
+        The limits that it is held against.
+    analytes : iterable of str
+        What was logged.
+
+    Returns
+    -------
+    tuple of str
+        Analytes without a limit over a time or for any reading.
+    """
+    known = {one.analyte for one in limits if one.averaging != IDLH}
+    return tuple(one for one in analytes if one not in known)
+
+
+def high_elsewhere(
+    courses: Mapping[str, Course], limits: Iterable[ExposureLimit]
+) -> tuple[str, ...]:
+    """Say what lies above a limit of a set that was not chosen, where the chosen ones are silent.
+
+    Parameters
+    ----------
+    courses : mapping of str to Course
+        What was breathed of that on which the chosen sets are silent [unit of the limits].
+    limits : iterable of ExposureLimit
+        Limits of sets that were not chosen.
+
+    Returns
+    -------
+    tuple of str
+        A sentence for each analyte that lies above one.
+    """
+    others = tuple(limits)
+    found = []
+    for analyte, one in courses.items():
+        above = [
+            each
+            for each in held(one, [limit for limit in others if limit.analyte == analyte])
+            if each.exceeded
+        ]
+        if not above:
+            continue
+        worst = max(above, key=lambda each: each.average.value / each.limit.upper)
+        limit = worst.limit
+        over = "in one reading" if limit.averaging == ANY_READING else f"over {limit.averaging}"
+        found.append(
+            f"{analyte.upper()}: {worst.average.value:.3g} {limit.unit} {over} lies above "
+            f"{limit.upper:g} of {limit.document}, and the sets that were chosen hold no limit over a "
+            "time for it. Choose that set too, or a set with the limit that binds you."
+        )
     return tuple(found)

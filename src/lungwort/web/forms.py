@@ -24,7 +24,7 @@ class Field:
         Its name in the form, and what stands beside it (English; translated where it is shown).
     kind : str
         ``text``, ``area``, ``number``, ``date``, ``moment``, ``choice``, ``yesno``, ``flag``,
-        ``file``, ``password`` or ``hidden``.
+        ``file``, ``password``, ``hidden`` or ``rows``.
     option : str
         How jobs call it in messages, such as ``--zone``.
     help : str
@@ -41,6 +41,9 @@ class Field:
         As HTML calls it.
     groups : tuple of (str, tuple of (str, str))
         Choices under headings, instead of ``choices``.
+    columns : tuple of Field
+        What each of the rows asks: ``text``, ``moment`` or ``choice``. Their names in the form begin
+        with that of the field and a point. For a text, ``choices`` are proposals.
     """
 
     name: str
@@ -54,6 +57,7 @@ class Field:
     unit: str = ""
     autocomplete: str = "off"
     groups: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = ()
+    columns: tuple[Field, ...] = ()
 
 
 @frozen(kw_only=True)

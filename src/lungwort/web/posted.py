@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import shutil
 import tempfile
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
+from itertools import zip_longest
 from pathlib import Path
 from typing import Annotated
 
@@ -86,6 +89,27 @@ class Posted:
         return tuple(
             line.strip() for text in self.texts(name) for line in text.splitlines() if line.strip()
         )
+
+    def rows(self, name: str, columns: Sequence[str]) -> tuple[str, ...]:
+        """Give the rows of a table that was filled in, each as a line of CSV, without empty ones.
+
+        Parameters
+        ----------
+        name : str
+            Name of the table.
+        columns : sequence of str
+            Names of its columns, in the order of the line.
+        """
+        lines = []
+        for cells in zip_longest(
+            *(self.fields.get(f"{name}.{one}", ()) for one in columns), fillvalue=""
+        ):
+            plain = [" ".join(cell.split()) for cell in cells]
+            if any(plain):
+                text = io.StringIO()
+                csv.writer(text, lineterminator="").writerow(plain)
+                lines.append(text.getvalue())
+        return tuple(lines)
 
     def flag(self, name: str) -> bool:
         """Tell whether a box was ticked."""

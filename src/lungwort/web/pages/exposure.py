@@ -41,12 +41,29 @@ FIELDS: Final = (
     Field(
         name="stays",
         label=N_("Who was where"),
-        kind="area",
+        kind="rows",
         option="--stay",
         help=N_(
-            "A line each: name, outlet, start, end, work; like 'A. Example,hall 1,2026-03-04 "
-            "08:00,2026-03-04 10:30,heavy'. Work is rest, light, moderate, heavy or very_heavy. "
-            "Nothing for the worst case: somebody there all the time."
+            "A row for each stay at an outlet; where there are more, work it out, and more rows "
+            "appear. Nothing for the worst case: somebody there all the time."
+        ),
+        columns=(
+            Field(name="name", label=N_("Name")),
+            Field(name="outlet", label=N_("Outlet")),
+            Field(name="start", label=N_("From"), kind="moment"),
+            Field(name="end", label=N_("To"), kind="moment"),
+            Field(
+                name="work",
+                label=N_("Work"),
+                kind="choice",
+                choices=(
+                    ("rest", N_("rest")),
+                    ("light", N_("light")),
+                    ("moderate", N_("moderate")),
+                    ("heavy", N_("heavy")),
+                    ("very_heavy", N_("very heavy")),
+                ),
+            ),
         ),
     ),
     Field(
@@ -54,7 +71,10 @@ FIELDS: Final = (
         label=N_("Table of stays"),
         kind="file",
         option="--stays",
-        help=N_("CSV with the headings name, outlet, start, end and work, in place of the lines."),
+        help=N_(
+            "CSV with the headings name, outlet, start, end and work, in place of the rows; also "
+            "height_m, weight_kg, sex and start_cohb_percent where they are known."
+        ),
     ),
     Field(
         name="begin",
@@ -181,6 +201,7 @@ def _page(ctx: Ctx, form: Posted | None) -> Response:
         if one not in dict(places):
             # A finding may lead to an outlet that is no longer in use; one that never was is refused.
             places = (*places, (one, job.outlet_name(ctx.where, one)))
+    names = tuple(dict.fromkeys(one.outlet for one in beginning(ctx.where).places))
     sets = tuple((one, one) for one in shipped_ids() if one != IDLH_SET)
     choices = {"outlet": places, "limits": sets}
     return calculated_post(
@@ -192,12 +213,26 @@ def _page(ctx: Ctx, form: Posted | None) -> Response:
             "estimate. Whoever may have been exposed is sent to a doctor at once, whatever the number."
         ),
         fields=tuple(
-            evolve(one, choices=choices[one.name]) if one.name in choices else one for one in FIELDS
+            evolve(one, choices=choices[one.name])
+            if one.name in choices
+            else _with_outlets(one, names)
+            for one in FIELDS
         ),
         action="/exposure",
         submit=N_("Work it out"),
         work=lambda sent: _worked_out(ctx, sent),
         seldom=_SELDOM,
+    )
+
+
+def _with_outlets(asked: Field, names: tuple[str, ...]) -> Field:
+    """Propose the outlets on record where the rows ask for one."""
+    proposals = tuple((one, one) for one in names)
+    return evolve(
+        asked,
+        columns=tuple(
+            evolve(one, choices=proposals) if one.name == "outlet" else one for one in asked.columns
+        ),
     )
 
 
@@ -224,6 +259,7 @@ def request_of(sent: Posted) -> job.Request:
         Where a number cannot be read, both a file and an outlet were given, or a set of limits is none that comes with lungwort.
     """
     from lungwort.wearers.exposure_limits import shipped_ids  # noqa: PLC0415 - only here
+    from lungwort.wearers.stays import COLUMNS  # noqa: PLC0415 - only here
 
     limits = sent.texts("limits")
     for one in limits:
@@ -241,7 +277,7 @@ def request_of(sent: Posted) -> job.Request:
     return job.Request(
         files=files,
         outlets=outlets,
-        stays=sent.lines("stays"),
+        stays=(*sent.rows("stays", COLUMNS), *sent.lines("stays")),
         stays_file=None if table is None else table.path,
         begin=sent.text("begin"),
         end=sent.text("end"),
