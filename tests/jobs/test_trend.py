@@ -31,7 +31,7 @@ from lungwort.limits.model import Conditions
 from lungwort.logs.model import GOOD, Channel
 from lungwort.logs.options import ReadOptions
 from lungwort.logs.read import read_with
-from lungwort.paper.calculation import ESTIMATE, FAILS, HOLDS, NOT_PROVEN
+from lungwort.paper.calculation import ESTIMATE, FAILS, HOLDS, NOT_PROVEN, Calculation
 from lungwort.paper.calculation_sheet import json_text
 from lungwort.paper.plot import plot_svg
 from lungwort.register import model as m
@@ -129,11 +129,12 @@ def test_it_never_holds(values: np.ndarray) -> None:
 
 
 def test_no_trend_says_that_it_proves_nothing() -> None:
-    """Flat days: an estimate, with p = 1 and without a line on the drawing."""
-    made = calculation_of(ground(np.full(60, 0.3), bound=Bound(5.0)))
+    """Days that are nearly flat: an estimate, without a line on the drawing."""
+    values = np.where(np.arange(60) % 13 == 6, 0.4, 0.3)
+    made = calculation_of(ground(values, bound=Bound(5.0)))
     assert (made.state, made.word) == (ESTIMATE, "no trend shown")
     assert "no proof" in made.answer
-    assert made.data["trends"][0]["p"] == 1.0
+    assert made.data["trends"][0]["p"] > 0.2
     assert len(made.plots[0].curves) == 2
 
 
@@ -390,3 +391,67 @@ def test_days_of_hours_are_those_of_readings() -> None:
     assert [(one.day, one.least, one.greatest) for one in hours] == [
         (one.day, one.least, one.greatest) for one in whole
     ]
+
+
+def _file(folder: Path, level: Callable[[int], str], *, days: int = 60) -> Path:
+    """Write a log of every half hour; what the reading says is given by its number."""
+    begin = datetime(2026, 1, 1, tzinfo=UTC)
+    lines = ["Time,CO [ppm],O2 [%]"]
+    for at in range(48 * days):
+        time = begin + timedelta(minutes=30 * at)
+        lines.append(f"{time:%Y-%m-%d %H:%M:%S},{level(at)},{20.8 + at * 37 % 17 / 100:.2f}")
+    path = folder / "log.csv"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def _asked(path: Path) -> Calculation:
+    request = Request(files=(path,), limits=AIRLINE, analyte="co", reading=Reading(zone="UTC"))
+    return trend(NOWHERE, request, now=NOW)
+
+
+def test_readings_where_the_instrument_settles_are_not_passed_over(tmp_path: Path) -> None:
+    """An hourly log that ends with one reading in six hours, all of them beyond the limit."""
+    begin = datetime(2026, 1, 1, tzinfo=UTC)
+    times = [(begin + timedelta(hours=at), 1 + at % 3 / 10) for at in range(30 * 24)]
+    times += [(begin + timedelta(days=30, hours=6 * at + 5), 9 + at % 2 / 10) for at in range(20)]
+    path = tmp_path / "log.csv"
+    path.write_text(
+        "Time,CO [ppm]\n" + "".join(f"{t:%Y-%m-%dT%H:%M:%SZ},{co:.1f}\n" for t, co in times),
+        encoding="utf-8",
+    )
+    made = _asked(path)
+    assert (made.state, made.word) == (NOT_PROVEN, "readings beyond a limit")
+    assert "up to 9.1" in made.answer
+    assert "settles" in made.answer
+    assert "Nobody breathes this air" in made.next_steps[0]
+    assert not any("nothing is known since" in t and "2026-01-30" in t for t in made.reasons)
+
+
+def test_daily_peaks_are_named(tmp_path: Path) -> None:
+    """One reading of 30 ppm a day lies above the 95 % level of each day."""
+    path = _file(tmp_path, lambda at: "30.0" if at % 48 == 20 else f"{1 + at * 7 % 5 / 10:.1f}")
+    made = _asked(path)
+    assert (made.state, made.word) == (NOT_PROVEN, "readings beyond a limit")
+    assert "on 7 of the newest 7 days, up to 30" in made.answer
+
+
+def test_doubted_readings_prove_no_trend() -> None:
+    """What the reader of the log doubts is no ground for an estimate; a trend to a limit is told."""
+    falling = rising(slope=-0.01)
+    doubts = ("channel co: it looks like per cent",)
+    plain = calculation_of(ground(falling, bound=Bound(5.0)))
+    assert plain.state == ESTIMATE
+    made = calculation_of(ground(falling, bound=Bound(5.0), doubts=doubts))
+    assert (made.state, made.word) == (NOT_PROVEN, "readings in doubt")
+    ahead = calculation_of(ground(rising(), bound=Bound(5.0), doubts=doubts))
+    assert ahead.word == "a trend towards a limit"
+
+
+def test_a_channel_that_ends_before_the_log_does(tmp_path: Path) -> None:
+    """Nine days of 'nan' at the end: the log goes on, and of the gas nothing is known."""
+    made = _asked(
+        _file(tmp_path, lambda at: "nan" if at >= 51 * 48 else f"{1 + at * 7 % 5 / 10:.1f}")
+    )
+    assert (made.state, made.word) == (NOT_PROVEN, "newest days missing")
+    assert "no reading that can be used since 2026-02-20" in made.reasons[0]

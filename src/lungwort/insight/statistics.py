@@ -6,6 +6,7 @@ says nothing of the day: it is counted, never used.
 
 from __future__ import annotations
 
+import math
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
 
@@ -17,6 +18,7 @@ from lungwort.logs.model import (
     ABOVE,
     BELOW,
     GOOD,
+    NOT_EVALUATED,
     SUSPECT,
     TIME,
     UNREADABLE,
@@ -61,6 +63,10 @@ class Day:
         Readings among them that were logged as '<' and as '>' [1]; they count with their number.
     days : int
         Days that it rests on [1].
+    aside_least, aside_greatest : float, optional
+        Least and greatest of the readings that are never judged, as those in which the instrument
+        settles [unit of the channel]; None where there are none. Of a day with none but these the
+        other figures are no numbers, and ``readings`` is 0.
     """
 
     day: date
@@ -74,6 +80,8 @@ class Day:
     under: int = 0
     over: int = 0
     days: int = 1
+    aside_least: float | None = None
+    aside_greatest: float | None = None
 
     def enough(self, least_coverage: float = LEAST_COVERAGE) -> bool:
         """Tell whether enough was read to stand for the day.
@@ -118,7 +126,7 @@ def days_of(
     -------
     dict of str to tuple of Day
         By the name of the channel, in the order of time. Only usable readings count: good or
-        suspect, and not readable in two ways.
+        suspect, and not readable in two ways; what is set aside is named beside them.
 
     Raises
     ------
@@ -162,21 +170,20 @@ def _days(frame: pl.DataFrame, channel: Channel, interval_s: float) -> list[Day]
         if censor_column(name) in frame.columns
         else pl.lit(0, dtype=pl.Int8)
     )
-    usable = (
-        pl.col(flag_column(name)).is_in([GOOD, SUSPECT])
-        & pl.col(name).is_finite().fill_null(value=False)
-        & (code != UNREADABLE)
-    )
-    value = pl.col("value")
+    flag = pl.col(flag_column(name))
+    whole = pl.col(name).is_finite().fill_null(value=False) & (code != UNREADABLE)
+    usable, aside = pl.col("usable"), pl.col("aside")
+    value = pl.col("value").filter(usable)
     found = (
         frame.select(
             DAY,
             (pl.col(TIME).dt.epoch("us") // int(piece_s * _SECOND_US)).alias("piece"),
             pl.col(name).alias("value"),
             code.alias("code"),
-            usable.alias("usable"),
+            (flag.is_in([GOOD, SUSPECT]) & whole).alias("usable"),
+            ((flag == NOT_EVALUATED) & whole).alias("aside"),
         )
-        .filter(pl.col("usable"))
+        .filter(usable | aside)
         .group_by(DAY)
         .agg(
             value.min().alias("least"),
@@ -185,11 +192,16 @@ def _days(frame: pl.DataFrame, channel: Channel, interval_s: float) -> list[Day]
             value.median().alias("median"),
             value.quantile(_HIGH, interpolation="higher").alias("high"),
             value.max().alias("greatest"),
-            pl.len().alias("readings"),
-            (pl.col("code") == BELOW).sum().alias("under"),
-            (pl.col("code") == ABOVE).sum().alias("over"),
-            (pl.col("piece").n_unique() * piece_s / _DAY_S).clip(0.0, 1.0).alias("coverage"),
+            usable.sum().alias("readings"),
+            (usable & (pl.col("code") == BELOW)).sum().alias("under"),
+            (usable & (pl.col("code") == ABOVE)).sum().alias("over"),
+            (pl.col("piece").filter(usable).n_unique() * piece_s / _DAY_S)
+            .clip(0.0, 1.0)
+            .alias("coverage"),
+            pl.col("value").filter(aside).min().alias("aside_least"),
+            pl.col("value").filter(aside).max().alias("aside_greatest"),
         )
+        .with_columns(pl.col("least", "low", "median", "high", "greatest").fill_null(math.nan))
         .sort(DAY)
     )
     return [Day(**row) for row in found.iter_rows(named=True)]

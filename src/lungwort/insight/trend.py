@@ -153,6 +153,9 @@ class Trend:
         When the limit is reached; None where there is no limit, or no trend towards it.
     towards : bool
         Whether the trend leads towards the limit.
+    beyond : tuple of Day
+        Of the newest days, those with single readings beyond the limit, usable or set aside, that
+        the figure of the day does not show.
     """
 
     word: str
@@ -170,6 +173,7 @@ class Trend:
     reached: tuple[Day, ...] = ()
     ahead: Ahead | None = None
     towards: bool = False
+    beyond: tuple[Day, ...] = ()
 
     @property
     def shown(self) -> bool:
@@ -235,6 +239,7 @@ def assess(
         raise RangeError("the days are not in order. Give each day once, the oldest first.")
     series = _series(days, measure, least_coverage)
     reached = _reached(days, bound, measure)
+    beyond = _beyond(days, bound, reached)
     if series.times.size < LEAST_DAYS:
         return Trend(
             TOO_LITTLE,
@@ -245,6 +250,7 @@ def assess(
             series.thin,
             bound=bound,
             reached=reached,
+            beyond=beyond,
         )
     season = _season(series, temperature_c)
     values = series.values if season is None else season.values
@@ -268,6 +274,7 @@ def assess(
         reached=reached,
         ahead=_ahead(found, _Bounded(series, values, begin, changes), bound, season),
         towards=_towards(found, bound),
+        beyond=beyond,
     )
 
 
@@ -333,6 +340,41 @@ def _reached(days: Sequence[Day], bound: Bound | None, measure: Measure) -> tupl
     )
 
 
+def extreme(day: Day, *, upwards: bool) -> float:
+    """Give the worst reading of a day, usable or set aside.
+
+    Parameters
+    ----------
+    day : Day
+        The day.
+    upwards : bool
+        True where high readings are bad.
+
+    Returns
+    -------
+    float
+        The greatest or the least [unit of the series]; NaN where there is none.
+    """
+    pair = (day.greatest, day.aside_greatest) if upwards else (day.least, day.aside_least)
+    known = [one for one in pair if one is not None and math.isfinite(one)]
+    if not known:
+        return math.nan
+    return max(known) if upwards else min(known)
+
+
+def _beyond(days: Sequence[Day], bound: Bound | None, reached: Sequence[Day]) -> tuple[Day, ...]:
+    if bound is None:
+        return ()
+    told = {one.day for one in reached}
+    return tuple(
+        one
+        for one in days
+        if days[-1].day - one.day < timedelta(days=NEWEST)
+        and one.day not in told
+        and bound.passed(extreme(one, upwards=bound.upwards))
+    )
+
+
 def _season(series: _Series, temperature_c: Mapping[date, float] | None) -> Season | None:
     if temperature_c is None:
         return None
@@ -378,22 +420,36 @@ def _judged(of: _Bounded, season: Season | None) -> _Found:
     times, part = series.times[begin:], of.values[begin:]
     if part.size < LEAST_DAYS:
         day = series.days[begin].day
+        # A curve that grows ever steeper has its last bend near its end, and is not too little.
+        bent = any(one.index == begin and not _is_most_of_it(one, of.values) for one in of.changes)
+        way = _moved(of.values) if bent else None
         return _Found(
-            TOO_LITTLE,
+            TOO_LITTLE if way is None else MOVED,
             (
+                *(() if way is None else (trend_said.moved(*way, of.values.size),)),
                 (
                     f"The level or its slope changed on {day.isoformat()}; {part.size} "
                     f"{series.by}s since then are too few for a trend, which needs {LEAST_DAYS}."
                 ),
             ),
         )
+    fitted = series.days[begin:]
+    if fitted[0].least == fitted[0].greatest and all(
+        one.least == one.greatest == fitted[0].least for one in fitted
+    ):
+        return _Found(
+            TOO_LITTLE, (trend_said.never_moved(fitted[0].least, len(fitted), series.by),)
+        )
     test = mann_kendall(part, correction=SERIAL, without=_without_trend(of))
     line = theil_sen(times, part, factor=test.factor)
     reasons = list(trend_said.season_said(season))
     if test.p >= SURE or not (line.low > 0 or line.high < 0):
-        way = _moved(part)
-        if way is not None:
-            return _Found(MOVED, (trend_said.moved(*way), *reasons), test, line)
+        # A fall does not hide the rise behind it, nor quiet months the newest weeks.
+        newest = part[-max(LEAST_DAYS, part.size // 3) :]
+        for days in (part, newest):
+            way = _moved(days)
+            if way is not None:
+                return _Found(MOVED, (trend_said.moved(*way, days.size), *reasons), test, line)
         return _Found(NO_TREND, (trend_said.not_shown(test, line, SURE), *reasons), test, line)
     step = step_instead(times, part)
     if step is not None:
@@ -412,6 +468,11 @@ def _judged(of: _Bounded, season: Season | None) -> _Found:
         )
     word = RISES if line.slope > 0 else FALLS
     return _Found(word, (trend_said.said(test, line), *reasons), test, line)
+
+
+def _is_most_of_it(change: Change, values: Floats) -> bool:
+    """Tell whether a step alone is most of the way that the days went."""
+    return abs(change.step) > abs(float(values[-1] - values[0])) / 2.0
 
 
 def _moved(part: Floats) -> tuple[float, float] | None:

@@ -10,13 +10,15 @@ if TYPE_CHECKING:
     from lungwort.insight.season import Season
 
 
-def moved(first: float, last: float) -> str:
+def moved(first: float, last: float, count: int) -> str:
     """Say that the days went far one way, and that a line with a date cannot be laid through them.
 
     Parameters
     ----------
     first, last : float
         Levels of the first and the last quarter of the days [unit of the channel].
+    count : int
+        How many of the newest days they are [1].
 
     Returns
     -------
@@ -24,9 +26,33 @@ def moved(first: float, last: float) -> str:
         A sentence or two.
     """
     return (
-        f"The days went from {first:.4g} to {last:.4g}, almost all of them one way, and each is much like "
+        f"The newest {count} days went from {first:.4g} to {last:.4g}, almost all of them one way, and each is much like "
         "the one before: a straight line with a date cannot be laid through them. Take it for a trend "
         "until its cause was found."
+    )
+
+
+def never_moved(level: float, count: int, by: str) -> str:
+    """Say that no reading differs from another.
+
+    Parameters
+    ----------
+    level : float
+        What all of them read [unit of the channel].
+    count : int
+        Days or weeks [1].
+    by : str
+        ``day`` or ``week``.
+
+    Returns
+    -------
+    str
+        Two sentences.
+    """
+    return (
+        f"All readings of {count} {by}s are {level:.4g} and never moved: clean air can look like that to "
+        "a coarse instrument, and so does a dead cell. Test it with gas; until it answers, nothing is "
+        "known of a trend."
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING, Final
+from zoneinfo import ZoneInfo
 
 from attrs import evolve, field, frozen
 
@@ -100,6 +101,10 @@ class Ground:
         What must be told beside.
     files : tuple of (str, str)
         Names and digests of the files.
+    doubts : tuple of str
+        Why the readings themselves are in doubt.
+    end : date, optional
+        The newest day of any reading.
     """
 
     subject: str
@@ -114,6 +119,8 @@ class Ground:
     least_coverage: float = 0.2
     notes: tuple[str, ...] = ()
     files: tuple[tuple[str, str], ...] = ()
+    doubts: tuple[str, ...] = ()
+    end: date | None = None
 
 
 def from_record(where: Where, request: Request, *, now: datetime) -> Ground:
@@ -210,6 +217,10 @@ def ground_of(workspace: Workspace, snapshot: Snapshot, place: Outlet, request: 
         zone=clock.key,
         now=snapshot.now,
         by_record=True,
+        end=max(
+            (one.end.astimezone(clock).date() for one in imports if one.end is not None),
+            default=None,
+        ),
         known=tuple(
             Known(one.time.astimezone(clock).date(), one.kind, one.text)
             for one in marks.moments(snapshot, place, supply, tools)
@@ -290,6 +301,8 @@ def from_files(where: Where, request: Request, *, now: datetime) -> Ground:
         zone=log.zone,
         now=now,
         notes=(*_zone_note(log), *ground.notes, *log.all_doubts),
+        doubts=log.all_doubts,
+        end=None if log.end is None else log.end.astimezone(ZoneInfo(log.zone)).date(),
         files=tuple((one.name, one.sha256) for one in log.sources),
     )
 
@@ -377,7 +390,7 @@ def _temperatures(
 ) -> dict[date, float]:
     for channel in channels:
         if channel.analyte == TEMPERATURE and channel.unit == "°C" and days.get(channel.name):
-            return {one.day: one.median for one in days[channel.name]}
+            return {one.day: one.median for one in days[channel.name] if one.readings}
     return {}
 
 

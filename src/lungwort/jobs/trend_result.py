@@ -34,6 +34,7 @@ from lungwort.paper.text import analyte_name
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from lungwort.insight.statistics import Day
     from lungwort.insight.trend import Bound, Measure
     from lungwort.jobs.trend_ground import Ground, Watched
 
@@ -93,6 +94,8 @@ def _urgency(seen: Seen) -> tuple[int, int]:
     trend = seen.trend
     if trend.reached:
         return 0, 0
+    if trend.beyond:
+        return 0, 1
     if trend.ahead is not None and trend.towards:
         day = trend.ahead.earliest or trend.ahead.on
         return (1, day.toordinal()) if day is not None else (2, 0)
@@ -118,7 +121,7 @@ def calculation_of(ground: Ground) -> Calculation:
         estimate else; it never holds.
     """
     trends = trends_of(ground)
-    state, word = _state(trends)
+    state, word = _state(ground, trends)
     return Calculation(
         kind="trend",
         title="When will it go wrong?",
@@ -127,8 +130,8 @@ def calculation_of(ground: Ground) -> Calculation:
         zone=ground.zone,
         state=state,
         word=word,
-        answer=_answer(trends),
-        reasons=(*_age(ground), *_reasons(ground, trends), *ground.notes),
+        answer=_answer(ground, trends),
+        reasons=(*_silent(ground), *_age(ground), *_reasons(ground, trends), *ground.notes),
         results=_results(trends[0]),
         inputs=_inputs(ground),
         grids=tuple(
@@ -149,10 +152,14 @@ def calculation_of(ground: Ground) -> Calculation:
     )
 
 
-def _state(trends: Sequence[Seen]) -> tuple[Literal["fails", "not_proven", "estimate"], str]:
+def _state(
+    ground: Ground, trends: Sequence[Seen]
+) -> tuple[Literal["fails", "not_proven", "estimate"], str]:
     first = trends[0].trend
     if first.reached:
         return FAILS, "limit reached"
+    if first.beyond:
+        return NOT_PROVEN, "readings beyond a limit"
     if first.towards:
         return ESTIMATE, "a trend towards a limit"
     if first.word == insight.MOVED:
@@ -160,15 +167,24 @@ def _state(trends: Sequence[Seen]) -> tuple[Literal["fails", "not_proven", "esti
     if first.word == insight.TOO_LITTLE:
         # A trend elsewhere must not hide that of this one nothing is known.
         return NOT_PROVEN, insight.TOO_LITTLE
+    if ground.doubts:
+        return NOT_PROVEN, "readings in doubt"
+    if _silent(ground):
+        return NOT_PROVEN, "newest days missing"
     return ESTIMATE, "a trend" if first.shown else insight.NO_TREND
 
 
-def _answer(trends: Sequence[Seen]) -> str:
+def _answer(ground: Ground, trends: Sequence[Seen]) -> str:
     first = trends[0]
     if first.trend.reached:
         return _reached_words(first)
+    if first.trend.beyond:
+        return _beyond_words(first)
     if first.trend.shown:
-        return trend_words(first)
+        said = trend_words(first)
+        if not first.trend.towards and ground.doubts:
+            return f"The readings themselves are in doubt, so nothing is proven. {said}"
+        return said
     if first.trend.word == insight.MOVED:
         return f"{first.name}: {first.trend.reasons[0]}"
     if first.trend.word == insight.TOO_LITTLE:
@@ -178,6 +194,44 @@ def _answer(trends: Sequence[Seen]) -> str:
         return f"There is too little to tell of a trend: {names}."
     names = ", ".join(dict.fromkeys(one.name for one in trends))
     return f"No trend is shown: {names}. That is no proof that there is none."
+
+
+def _beyond_words(seen: Seen) -> str:
+    trend, bound = seen.trend, seen.trend.bound
+    upwards = bound is None or bound.upwards
+    worst = [insight.extreme(one, upwards=upwards) for one in trend.beyond]
+    aside = (
+        " Some of them lie where the instrument settles; a verdict judges them not, and they are not clean."
+        if any(bound is not None and _aside_passes(bound, one) for one in trend.beyond)
+        else ""
+    )
+    return (
+        f"{seen.name}: single readings are beyond the limit ({limit_words(seen)}) on {len(trend.beyond)} of "
+        f"the newest {insight.NEWEST} days, {'up' if upwards else 'down'} to "
+        f"{figure(max(worst) if upwards else min(worst))} {seen.unit}, last on "
+        f"{trend.beyond[-1].day.isoformat()}.{aside}"
+    )
+
+
+def _aside_passes(bound: Bound, day: Day) -> bool:
+    aside = day.aside_greatest if bound.upwards else day.aside_least
+    return aside is not None and bound.passed(aside)
+
+
+def _silent(ground: Ground) -> tuple[str, ...]:
+    """Name the channels that end long before the readings of the log do."""
+    found = []
+    for one in ground.watched:
+        read = [day.day for day in one.days if day.readings]
+        if ground.end is None or not read:
+            continue
+        missing = (ground.end - read[-1]).days
+        if missing >= insight.NEWEST:
+            found.append(
+                f"{analyte_name(one.channel.analyte)}: the log goes on to {ground.end.isoformat()}, with no "
+                f"reading that can be used since {read[-1].isoformat()}. Look whether the cell is dead."
+            )
+    return tuple(found)
 
 
 def _reached_words(seen: Seen) -> str:
@@ -255,8 +309,10 @@ def _reasons(ground: Ground, trends: Sequence[Seen]) -> tuple[str, ...]:
     for at, one in enumerate(trends):
         if at and (one.trend.reached or one.trend.shown):
             made.append(_reached_words(one) if one.trend.reached else trend_words(one))
-        elif one.trend.reached and one.trend.shown:
+        elif (one.trend.reached or one.trend.beyond) and one.trend.shown:
             made.append(trend_words(one))
+        if one.trend.beyond and (at or one.trend.reached):
+            made.append(_beyond_words(one))
         made.extend(f"{one.name}: {text}" for text in one.trend.reasons)
         made.extend(_sensor_words(ground, one))
         made.extend(_censored_words(one))
@@ -370,7 +426,7 @@ def _inputs(ground: Ground) -> tuple[Quantity, ...]:
 
 def _next(trends: Sequence[Seen]) -> tuple[str, ...]:
     first = trends[0]
-    if first.trend.reached:
+    if first.trend.reached or first.trend.beyond:
         return (
             (
                 "Nobody breathes this air until a verdict says that it is fit: judge the newest readings "

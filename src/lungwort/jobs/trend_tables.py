@@ -193,7 +193,7 @@ def ahead_words(seen: Seen) -> str:
     """
     ahead = seen.trend.ahead
     if ahead is None:
-        return "now" if seen.trend.reached else "–"
+        return "now" if seen.trend.reached or seen.trend.beyond else "–"
     if ahead.on is None and ahead.earliest is None:
         return f"not by {ahead.horizon.isoformat()}"
     on, early, late = (
@@ -328,6 +328,7 @@ def _as_data(seen: Seen) -> dict[str, Any]:
             "name": trend.bound.name,
         },
         "reached": [one.day.isoformat() for one in trend.reached],
+        "beyond": [one.day.isoformat() for one in trend.beyond],
         "ahead": None
         if ahead is None
         else {
