@@ -85,4 +85,4 @@ def test_neither_supply_nor_sheet_is_refused() -> None:
     done = CliRunner().invoke(APP, [])
 
     assert isinstance(done.exception, PlantError)
-    assert "give a file with --sheet" in str(done.exception)
+    assert "a file can stand in its place" in str(done.exception)

@@ -190,3 +190,25 @@ def test_what_is_typed_into_the_form() -> None:
     for wrong in ("7.5", "-1", "many", "²"):
         with pytest.raises(PlantError, match="is no whole number"):
             request_of({"wanted": wrong})
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "telling"),
+    [
+        (
+            "volume_l = 50\npressure_bar_g = 330",
+            "volume_l = 10000\npressure_bar_g = 330",
+            "litres of",
+        ),
+        ("wall_kg = 7", "wall_kg = 7\ntemperature_c = 68", "not °F"),
+    ],
+)
+def test_figures_that_cannot_be_prove_nothing(
+    tmp_path: Path, old: str, new: str, telling: str
+) -> None:
+    """Litres of air in place of a water volume make two hundred times too many fills."""
+    assert old in SHEET
+    for wanted in (None, 1):
+        made = _ask(tmp_path, SHEET.replace(old, new), wanted=wanted)
+        assert made.state == NOT_PROVEN
+        assert telling in made.reasons[0]

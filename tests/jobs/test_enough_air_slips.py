@@ -59,6 +59,9 @@ def test_the_form_itself_proves_nothing(tmp_path: Path) -> None:
         ("volume_l = 620 ", "volume_l = 0.62 ", "The leak test counts 0.62 L"),
         ("minimum_flow_l_min = 300 ", "minimum_flow_l_min = 6 ", "far below the 170 L/min"),
         ("minimum_flow_l_min = 180", "minimum_flow_l_min = 6", "L/min, not cubic feet"),
+        ("free_air_l_min = 1450 ", "free_air_l_min = 87000 ", "1450 L/min go through the treatment"),
+        ("length_m = 20", "length_m = 0.02", "0.02 m long"),
+        ('[[source]]\nnode = "plant"', '[[source]]\nnode = "hall-1"\npressure_bar_g = 6.0\n\n[[source]]\nnode = "plant"', "A pressure is held at hall-1 itself"),
     ],
 )  # fmt: skip
 def test_a_slip_is_not_proven(tmp_path: Path, old: str, new: str, telling: str) -> None:
@@ -67,6 +70,16 @@ def test_a_slip_is_not_proven(tmp_path: Path, old: str, new: str, telling: str) 
 
     assert made.state == NOT_PROVEN
     assert any(telling in one for one in made.reasons)
+
+
+def test_couplings_that_are_counted_as_nothing_are_told(tmp_path: Path) -> None:
+    """A remark: hoses without couplings may be meant."""
+    made = asked(
+        tmp_path,
+        ("loss_coefficient = 8\n", ""),
+        ("loss_coefficient = 6 ", "# loss_coefficient = 6 "),
+    )
+    assert any("counted as nothing" in one for one in made.reasons)
 
 
 def test_a_hose_as_wide_as_a_leg_is_refused(tmp_path: Path) -> None:

@@ -342,3 +342,10 @@ def test_what_is_typed_into_the_form() -> None:
     assert request_of({}) == Request()
     with pytest.raises(PlantError, match="--escape 'soon' is no number"):
         request_of({"escape_min": "soon"})
+
+
+def test_litres_of_air_are_no_water_volume(tmp_path: Path) -> None:
+    """A cylinder of 50 L at 200 bar(g) holds 10 000 L of air; as a water volume it would last days."""
+    made = _ask(tmp_path, SHEET.replace("volume_l = 50\n", "volume_l = 10000\n"))
+    assert made.state == NOT_PROVEN
+    assert any("litres of air" in text for text in made.reasons)

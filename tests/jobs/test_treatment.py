@@ -494,7 +494,7 @@ def test_refusals(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="--intake 'warm' is no number"):
         request_of({"supply": "filling", "intake_c": "warm"})
     for value in (0.0, -3.0, float("nan"), float("inf")):
-        with pytest.raises(PlantError, match="highest water content"):
+        with pytest.raises(PlantError, match=r"--highest-water .* is outside"):
             _ask(where, sheet, highest_water_mg_m3=value)
 
 
@@ -585,3 +585,43 @@ def test_a_sheet_that_cannot_be_read_is_told(tmp_path: Path) -> None:
         "How long its treatment lasts could not be worked out.",
     )
     assert "reads 1" in why[0]
+
+
+def test_colder_air_than_there_ever_is_proves_nothing(tmp_path: Path) -> None:
+    """At -50 °C a cartridge would last for ever; by the sheet it is never colder than 20 °C."""
+    made = treatment(Where(), Request(sheet_file=_sheet(tmp_path), intake_c=-50.0), now=NOW)
+    assert (made.state, made.word) == (NOT_PROVEN, "not proven")
+    assert "never gets below 20 °C" in made.reasons[0]
+    where = _workspace(tmp_path)
+    held = _ask(where, _sheet(tmp_path), intake_c=10.0)
+    assert held.state == NOT_PROVEN
+    used = _workspace_used(tmp_path)
+    failed = _ask(used, _sheet(tmp_path), intake_c=10.0)
+    assert failed.state == FAILS
+    assert any("never gets below" in text for text in failed.reasons)
+
+
+def _workspace_used(folder: Path) -> Where:
+    (folder / "used").mkdir()
+    return _workspace(folder / "used", months=1, hours=((10, 1200), (20, 1400), (30, 1600)))
+
+
+def test_a_day_needs_a_record(tmp_path: Path) -> None:
+    """When the cartridge was changed stands in no sheet."""
+    with pytest.raises(PlantError, match="--until says nothing without a supply"):
+        treatment(Where(), Request(sheet_file=_sheet(tmp_path), until="2099-01-01"), now=NOW)
+
+
+def test_invented_figures_are_no_estimate(tmp_path: Path) -> None:
+    """As everywhere else."""
+    text = SHEET.replace("format = 1", "format = 1\ninvented = true")
+    made = treatment(Where(), Request(sheet_file=_sheet(tmp_path, text)), now=NOW)
+    assert made.state == NOT_PROVEN
+    assert "invented = true" in made.reasons[0]
+
+
+def test_no_maker_declares_a_hundred_years(tmp_path: Path) -> None:
+    """Hours of running, up to eleven years of them."""
+    text = SHEET + "declared_hours = 999999\n"
+    with pytest.raises(PlantError, match="allowed is 1 to 100000 h"):
+        treatment(Where(), Request(sheet_file=_sheet(tmp_path, text)), now=NOW)

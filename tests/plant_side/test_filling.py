@@ -180,6 +180,18 @@ def test_mass_and_energy_are_kept(
         assert done.target.pressure_kpa == pytest.approx(done.source.pressure_kpa, rel=1e-5)
 
 
+@pytest.mark.parametrize("off", [0.0, 1e-15, 1e-12])
+def test_a_vessel_that_is_full_to_the_last_digit_takes_nothing(off: float) -> None:
+    """A pressure that differs from the one asked for by rounding alone is that pressure."""
+    source = contents(8.0, kpa_of(228.0), ROOM_K)
+    target = contents(6.8, kpa_of(174.0), ROOM_K)
+    done = transfer(source, target, until_kpa=target.pressure_kpa * (1 + off), heat=FAST)
+    assert done.reached
+    assert done.moved_kg == 0.0
+    alike = contents(6.8, source.pressure_kpa * (1 - off), ROOM_K)
+    assert transfer(source, alike, until_kpa=kpa_of(300.0), heat=FAST).moved_kg == 0.0
+
+
 def test_the_wall_lies_between_the_ends() -> None:
     """Without heat the air is hottest; a heavy wall comes near to no warming at all."""
     source, target = contents(200.0, kpa_of(300.0), ROOM_K), contents(6.8, kpa_of(50.0), ROOM_K)

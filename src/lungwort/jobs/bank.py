@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from lungwort.plant.bank import Bank, Fill, Run
     from lungwort.plant.sheet import PlantSheet
 
+HOTTEST_PLACE_C: Final = 50.0
+"""Temperature around cylinders above which a figure is taken for °F; own rule [°C]."""
 MOST_WANTED: Final = 10_000
 _WORDS: Final = {
     HOLDS: "enough",
@@ -187,7 +189,7 @@ def calculation_of(
     runs = _runs(sheet.banks, fill)
     state = _state(runs, request.wanted)
     beyond = _beyond(sheet)
-    if beyond and state == HOLDS:
+    if beyond and state in {HOLDS, ESTIMATE}:
         state = NOT_PROVEN
     return Calculation(
         kind="bank",
@@ -219,13 +221,30 @@ def calculation_of(
 
 
 def _beyond(sheet: PlantSheet) -> tuple[str, ...]:
-    """Tell which members hold more than the compressor of the sheet is declared for."""
+    """Tell which figures of the sheet cannot be."""
+    from lungwort.jobs.enough_air_gaps import of_cylinders  # noqa: PLC0415 - keeps --help instant
+
+    warm = sheet.fill.temperature_c if sheet.fill is not None else 0.0
+    hot = (
+        (
+            (
+                f"It is {warm:g} °C around the cylinders by the sheet, which is more than any place of "
+                "filling has. Give °C, not °F."
+            ),
+        )
+        if warm > HOTTEST_PLACE_C
+        else ()
+    )
     highest = max((one.declared_at_bar_g or 0.0 for one in sheet.compressors), default=0.0)
-    return tuple(
-        f"{one.name} holds {one.pressure_bar_g:g} bar(g), and no compressor of the sheet is declared for "
-        f"more than {highest:g} bar(g). Put right whichever is wrong."
-        for one in sheet.banks
-        if 0.0 < highest < one.pressure_bar_g
+    return (
+        *(
+            f"{one.name} holds {one.pressure_bar_g:g} bar(g), and no compressor of the sheet is declared "
+            f"for more than {highest:g} bar(g). Put right whichever is wrong."
+            for one in sheet.banks
+            if 0.0 < highest < one.pressure_bar_g
+        ),
+        *of_cylinders(sheet.banks),
+        *hot,
     )
 
 

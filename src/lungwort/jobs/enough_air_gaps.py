@@ -10,8 +10,10 @@ from lungwort.wearers.demand_equipment import LEAST_FLOW
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from lungwort.plant.bank import Bank
     from lungwort.plant.capacity import Compressor
     from lungwort.plant.leakage import Leakage
+    from lungwort.plant.reserve import Reserve
     from lungwort.plant.sheet import PlantSheet
     from lungwort.wearers.demand import Wearer
 
@@ -21,6 +23,15 @@ LOW_PRESSURE_BAR_G: Final = 1.0
 """Least pressure of equipment on a hose below which a figure is taken for a slip; own rule [bar(g)]."""
 BREATHS: Final = 4.0
 """Times the mean above which a declared flow is no demand valve's: a breath has pi; own rule [-]."""
+LARGEST_CYLINDER_L: Final = 200.0
+"""Water volume of one cylinder above which a figure is taken for litres of air: cylinders hold up to
+150 L (ISO 9809-1, scope; from memory), tubes more; own rule [L]."""
+FULL_FROM_BAR_G: Final = 30.0
+"""Pressure from which a vessel is a cylinder and no receiver; own rule [bar(g)]."""
+TOO_MUCH_AIR: Final = 3.0
+"""Times the flow through the treatment above which a delivery is taken for a slip; own rule [-]."""
+SHORTEST_HOSE_M: Final = 0.5
+"""Length of a hose below which a figure is taken for a slip; own rule [m]."""
 SAME_PRESSURE_BAR: Final = 0.05
 """Pressures nearer to each other are the same reading of a gauge; own rule [bar]."""
 
@@ -132,6 +143,8 @@ def of_supply(
                 f"A drier of the sheet regenerates itself, which may take air away from {one.name}, and "
                 "how much is not given (purge_percent; 0 where it takes none)."
             )
+    found += _against_treatment(sheet, [one for one in machines if not one.standby])
+    found += of_lines(sheet)
     found += [
         (
             f"The pressure in receiver {vessel.name} falls to {vessel.pressure_bar_g:g} bar(g) before "
@@ -159,6 +172,98 @@ def of_supply(
             "known. Leave only those [[source]] that are fed."
         )
     return tuple(found)
+
+
+def _against_treatment(sheet: PlantSheet, running: list[Compressor]) -> list[str]:
+    """Tell where the compressors are said to deliver far more than goes through the treatment."""
+    flows = [one.flow_l_min for one in sheet.treatments if one.flow_l_min is not None]
+    delivered = sum(one.free_air_l_min for one in running)
+    if not flows or delivered <= TOO_MUCH_AIR * max(flows):
+        return []
+    return [
+        (
+            f"The compressors are said to deliver {delivered:g} L/min, and {max(flows):g} L/min go through "
+            "the treatment. Check both figures and their unit: litres a minute, not an hour; what does not "
+            "pass the treatment is no breathing air."
+        )
+    ]
+
+
+def of_lines(sheet: PlantSheet) -> list[str]:
+    """Tell which hoses and sources of a sheet look like slips.
+
+    Parameters
+    ----------
+    sheet : PlantSheet
+        The sheet.
+
+    Returns
+    -------
+    list of str
+        A sentence for each; empty for none.
+    """
+    if sheet.network is None:
+        return []
+    hoses = [one for one in sheet.network.pipes if one.kind == "hose"]
+    found = [
+        f"The hose {one.name!r} is {one.length_m:g} m long by the sheet. Check the figure and its unit."
+        for one in hoses
+        if one.length_m < SHORTEST_HOSE_M
+    ]
+    fed = {one.node for one in sheet.network.sources}
+    found += [
+        f"A pressure is held at {one.at} itself, where {one.name} is on the air, so no hose is counted for "
+        "it. Put the [[source]] where the regulator or receiver stands."
+        for one in sheet.wearers
+        if one.at in fed and hoses
+    ]
+    return found
+
+
+def no_losses(sheet: PlantSheet) -> tuple[str, ...]:
+    """Tell where couplings, valves and bends are counted as nothing.
+
+    Parameters
+    ----------
+    sheet : PlantSheet
+        The sheet.
+
+    Returns
+    -------
+    tuple of str
+        A sentence, or none.
+    """
+    pipes = () if sheet.network is None else sheet.network.pipes
+    if not any(one.kind == "hose" for one in pipes) or any(one.loss_coefficient for one in pipes):
+        return ()
+    return (
+        (
+            "No pipe or hose has a loss_coefficient: couplings, valves and bends are counted as nothing, and "
+            "often take more than the hose."
+        ),
+    )
+
+
+def of_cylinders(vessels: Iterable[Reserve | Bank]) -> list[str]:
+    """Tell which water volumes look like litres of air.
+
+    Parameters
+    ----------
+    vessels : iterable of Reserve or Bank
+        Cylinders.
+
+    Returns
+    -------
+    list of str
+        A sentence for each; empty for none.
+    """
+    return [
+        f"{one.name}: {one.volume_l:g} L of water volume are given for one cylinder at "
+        f"{one.pressure_bar_g:g} bar(g). Cylinders hold 150 L at most as a rule; this looks like litres of "
+        "air. Give the water volume that is stamped on it."
+        for one in vessels
+        if one.volume_l > LARGEST_CYLINDER_L and one.pressure_bar_g >= FULL_FROM_BAR_G
+    ]
 
 
 def of_leaks(leak: Leakage | None, sheet: PlantSheet) -> tuple[str, ...]:

@@ -244,6 +244,7 @@ def worked(
         gaps=(),
         told=(
             *_sharing(sheet, wearers),
+            *gaps.no_losses(sheet),
             *dict.fromkeys(text for one in wearers for text in told_of(one)),
         ),
     )

@@ -117,8 +117,8 @@ def sheet_of(where: Where, supply: str | None, file: Path | None = None) -> Plan
         return read_sheet(file_text(file, WHAT, PlantError), file.name, origin=f"file {file.name}")
     if supply is None:
         raise PlantError(
-            "neither a supply nor a file is given. Name the supply whose plant sheet is on record, "
-            "or give a file with --sheet; 'lungwort plant form' writes one to fill in."
+            "neither a supply nor a file is given. Name the supply whose plant sheet is on record; in the "
+            "terminal a file can stand in its place. 'lungwort plant form' writes one to fill in."
         )
     kept = newest(where, supply)
     return read_sheet(kept.text, kept.name, origin=f"plant sheet, version {kept.version}")
@@ -137,9 +137,13 @@ def told_of_sheet(made: Calculation, sheet: PlantSheet) -> Calculation:
     Returns
     -------
     Calculation
-        The same; not proven where it held and the sheet calls its figures invented.
+        The same; not proven where it held or was an estimate, and the sheet calls its figures invented.
     """
-    from lungwort.paper.calculation import HOLDS, NOT_PROVEN  # noqa: PLC0415 - keeps --help instant
+    from lungwort.paper.calculation import (  # noqa: PLC0415 - keeps --help instant
+        ESTIMATE,
+        HOLDS,
+        NOT_PROVEN,
+    )
 
     if not sheet.invented:
         return made
@@ -147,7 +151,7 @@ def told_of_sheet(made: Calculation, sheet: PlantSheet) -> Calculation:
         "The plant sheet says that its figures are invented (invented = true). Put your own in their "
         "place, and take that line away."
     )
-    if made.state != HOLDS:
+    if made.state not in {HOLDS, ESTIMATE}:
         return evolve(made, reasons=(*made.reasons, why))
     # What machines read must not hold where people read that nothing is proven.
     data = {**made.data, "state": NOT_PROVEN} if "state" in made.data else made.data

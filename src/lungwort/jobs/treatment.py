@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
-from attrs import frozen
+from attrs import evolve, frozen
 
 from lungwort.errors import PlantError
+from lungwort.plant.treatment import WATER_RANGE_MG_M3
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -118,17 +119,48 @@ def treatment(where: Where, request: Request, *, now: datetime) -> Calculation:
         now=now,
     )
     if request.supply is None:
-        return told_of_sheet(calculation_of(ground), sheet)
+        if request.until is not None:
+            raise PlantError(
+                "--until says nothing without a supply: when the cartridge was changed is on its record "
+                "only. Name the supply, or leave --until out."
+            )
+        return _told_of_intake(
+            told_of_sheet(calculation_of(ground), sheet), sheet, request.intake_c
+        )
+    until = day_of(request.until)
     made = calculation_of(
         on_record(
             where,
             ground,
             request.supply,
-            until=day_of(request.until),
+            until=until,
             highest_water_mg_m3=request.highest_water_mg_m3,
         )
     )
-    return told_of_sheet(made, sheet)
+    return _told_of_intake(told_of_sheet(made, sheet), sheet, request.intake_c)
+
+
+def _told_of_intake(made: Calculation, sheet: PlantSheet, intake_c: float | None) -> Calculation:
+    """Let nothing be proven with air that is colder than the sheet says it ever is."""
+    from lungwort.paper.calculation import (  # noqa: PLC0415 - keeps --help instant
+        ESTIMATE,
+        HOLDS,
+        NOT_PROVEN,
+    )
+
+    stated = sheet.place.intake_temperature_c
+    if intake_c is None or stated is None or intake_c >= stated[0]:
+        return made
+    why = (
+        f"An intake of {intake_c:g} °C was asked for, and by the sheet it never gets below "
+        f"{stated[0]:g} °C: cold air holds little water, and the life comes out too long."
+    )
+    if made.state not in {HOLDS, ESTIMATE}:
+        return evolve(made, reasons=(*made.reasons, why))
+    data = {**made.data, "state": NOT_PROVEN} if "state" in made.data else made.data
+    return evolve(
+        made, state=NOT_PROVEN, word="not proven", reasons=(why, *made.reasons), data=data
+    )
 
 
 def check(sheet: PlantSheet, request: Request) -> None:
@@ -156,6 +188,13 @@ def check(sheet: PlantSheet, request: Request) -> None:
         raise PlantError(
             f"{sheet.origin} has no treatment {request.stage!r}. It has: "
             f"{', '.join(map(repr, names))}. Name one of them with --stage."
+        )
+    low, high = WATER_RANGE_MG_M3
+    water = request.highest_water_mg_m3
+    if water is not None and not low <= water <= high:
+        raise PlantError(
+            f"--highest-water {water:g} mg/m³ is outside {low:g} to {high:g} mg/m³. Give the water "
+            "content that the limits allow."
         )
 
 

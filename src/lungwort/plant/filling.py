@@ -42,6 +42,7 @@ COLDEST_K: Final = 140.0
 STEEL_J_KG_K: Final = 460.0
 """Heat capacity of steel [J/(kg K)]; from memory."""
 _STEPS: Final = 60
+_ALIKE: Final = 1e-9
 _COLDER_K: Final = (30.0, 60.0, 90.0, 120.0, 160.0)
 
 
@@ -314,9 +315,10 @@ def transfer(
         Where the pressure is out of range.
     """
     _within("pressure at which the valve is shut", until_kpa, PRESSURE_RANGE_KPA, "kPa(a)")
-    if target.pressure_kpa >= until_kpa:
+    # Pressures that differ by the last digit of a number are one pressure: nothing flows.
+    if target.pressure_kpa >= until_kpa * (1 - _ALIKE):
         return Transfer(source, target, 0.0, reached=True)
-    if source.pressure_kpa <= target.pressure_kpa:
+    if source.pressure_kpa <= target.pressure_kpa * (1 + _ALIKE):
         return Transfer(source, target, 0.0, reached=False)
     air = _Air()
 
@@ -342,7 +344,7 @@ def transfer(
             break
     moved = _root(beyond, 0.0, high)
     left, filled = after(moved)
-    reached = left.pressure_kpa >= until_kpa * (1 - 1e-9)
+    reached = left.pressure_kpa >= until_kpa * (1 - _ALIKE)
     return Transfer(left, filled, moved, reached=reached)
 
 

@@ -81,6 +81,10 @@ _KEYS: Final = (
     "highest_outlet_water_mg_m3",
     "regenerates",
 )
+LONGEST_LIFE_H: Final = 1e5
+"""Longest life that a maker can have declared: eleven years of running; own rule [h]."""
+WATER_RANGE_MG_M3: Final = (0.1, 20_000.0)
+"""Highest water content behind a treatment that can be meant [mg/m³]; own rule."""
 _NUMBERS: Final[Mapping[str, tuple[float, float, str]]] = {
     "sorbent_g": (1.0, 1e7, "g"),
     "water_capacity_percent": (0.1, 60.0, "%"),
@@ -90,8 +94,8 @@ _NUMBERS: Final[Mapping[str, tuple[float, float, str]]] = {
     "separator_efficiency_percent": (0.0, 100.0, "%"),
     "flow_l_min": (1.0, 1e6, "L/min"),
     "dew_point_c": (-20.0, 40.0, "°C"),
-    "declared_hours": (1.0, 1e6, "h"),
-    "highest_outlet_water_mg_m3": (0.1, 20_000.0, "mg/m3"),
+    "declared_hours": (1.0, LONGEST_LIFE_H, "h"),
+    "highest_outlet_water_mg_m3": (*WATER_RANGE_MG_M3, "mg/m3"),
 }
 
 
