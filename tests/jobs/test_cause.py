@@ -216,3 +216,72 @@ def test_record_refuses(record: Path) -> None:
             Request(outlet="panel", begin="2020-01-01 00:00", end="2020-01-02 00:00"),
             now=NOW,
         )
+
+
+def _log(folder: Path, name: str, level: Any, *, without: range = range(0)) -> Path:
+    """Write ten hours of carbon monoxide and dioxide, a reading a minute."""
+    begin = datetime(2026, 3, 4, 6, 0, tzinfo=UTC)
+    lines = ["Time,CO [ppm],CO2 [ppm]"]
+    for at in range(600):
+        if at not in without:
+            time = begin + timedelta(minutes=at)
+            wiggle = (at * 37 % 17) / 100.0
+            lines.append(f"{time:%Y-%m-%dT%H:%M:%SZ},{level(at) + wiggle:.2f},{420 + at * 7 % 5}")
+    path = folder / name
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def test_a_hole_over_the_event_is_named(tmp_path: Path) -> None:
+    """The logger was off while the air was bad: clean before and after proves nothing."""
+    path = _log(tmp_path, "hole.csv", lambda _: 1.0, without=range(200, 266))
+    made = _done(path)
+    assert made.state == NOT_PROVEN
+    assert "Nothing is known of" in made.answer
+    assert "09:19 to 2026-03-04 10:26 (67 min)" in made.answer
+    assert made.reasons[0] in made.answer
+    assert "may have been bad there" in made.next_steps[0]
+    whole = _done(_log(tmp_path, "whole.csv", lambda _: 1.0))
+    assert not any("Nothing is known of" in text for text in whole.reasons)
+
+
+def test_many_holes_are_counted(tmp_path: Path) -> None:
+    """Five are named, the others counted."""
+    gaps = {at for first in range(30, 600, 60) for at in range(first, first + 15)}
+    path = tmp_path / "holes.csv"
+    begin = datetime(2026, 3, 4, 6, 0, tzinfo=UTC)
+    rows = [
+        f"{begin + timedelta(minutes=at):%Y-%m-%dT%H:%M:%SZ},{1 + at * 37 % 17 / 100:.2f}"
+        for at in range(600)
+        if at not in gaps
+    ]
+    path.write_text("Time,CO [ppm]\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    reasons = _done(path).reasons
+    assert sum(text.startswith("Nothing is known of") for text in reasons) == 5
+    assert any("more such holes" in text for text in reasons)
+
+
+def test_air_that_is_bad_all_along_is_told(tmp_path: Path) -> None:
+    """40 ppm from the first reading to the last: nothing moved, and nothing is well."""
+    made = _done(_log(tmp_path, "const.csv", lambda _: 40.0))
+    assert made.state == NOT_PROVEN
+    assert "Carbon monoxide was at 40 ppm or more all along" in made.answer
+    assert "take the supply out of use" in made.next_steps[0]
+    assert "Nothing moved clearly" not in made.next_steps[0]
+    low = tmp_path / "low.csv"
+    low.write_text(
+        "Time,O2 [%]\n"
+        + "".join(
+            f"2026-03-04T{6 + at // 60:02d}:{at % 60:02d}:00Z,{17 + at * 37 % 17 / 100:.2f}\n"
+            for at in range(300)
+        ),
+        encoding="utf-8",
+    )
+    assert "Oxygen was at 17.2 % or less all along" in _done(low).answer
+
+
+def test_the_log_of_the_outlet_is_no_log_of_the_intake(tmp_path: Path) -> None:
+    """It would always agree with itself."""
+    path = _file(tmp_path, "exhaust")
+    with pytest.raises(InputError, match="is the log of the outlet itself"):
+        _done(path, intake=(path,))

@@ -57,3 +57,20 @@ def test_instrument_on_record(reader: Visitor) -> None:
     assert "ppm as the uncertainty of co" in text
     assert "Change instrument monitor-" in text
     assert "no-such" in _ask(reader, status=422, instrument="no-such")
+
+
+def test_no_effect_at_all_is_refused(reader: Visitor) -> None:
+    """Zero in every field: a reading without any uncertainty there is not."""
+    nothing = {one.name: "0" for one in FIELDS if one.kind == "number" and one.name in EXAMPLE} | {
+        "at": "5"
+    }
+    text = _ask(reader, status=422, **nothing)
+    assert "no part that is more than zero" in text or "no uncertainty" in text
+    assert "resolution" in text.lower()
+
+
+def test_readings_that_can_be_read_in_two_ways_are_refused(visitor: Visitor) -> None:
+    """1.440 in German, 1,440 in English: a thousandfold apart."""
+    assert "can be 1440 or 1.440" in _ask(visitor, status=422, at="0 1,440")
+    visitor.done("/language", {"language": "de"})
+    assert "1440" in _ask(visitor, status=422, at="0 1.440")

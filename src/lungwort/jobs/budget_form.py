@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Final
 
+from lungwort.air import units
 from lungwort.errors import BudgetError
 from lungwort.tomlfile import Mistakes, Table
 from lungwort.verdict import budget as b
@@ -131,6 +132,11 @@ def readings_of(text: str) -> list[float]:
     """
     found = []
     for word in text.replace(";", " ").split():
+        if units.may_be_thousands(word.strip(",")):
+            raise BudgetError(
+                f"--at: {word!r} can be {word.strip(',').replace(',', '')} or "
+                f"{word.strip(',').replace(',', '.')}. Write one of the two."
+            )
         try:
             value = float(word.strip(",").replace(",", "."))
         except ValueError:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from attrs import frozen
 
+from lungwort.errors import BudgetError
 from lungwort.jobs import budget_words as words
 from lungwort.jobs.budget_record import OnRecord, applied
 from lungwort.paper.calculation import (
@@ -98,6 +99,11 @@ def made_of(budget: Budget, record: OnRecord | None = None) -> Made:
         doubts.append(
             f"Budget {budget.name}: the time since the calibration is not known, so the part "
             f"{', '.join(full.undated)} cannot be counted."
+        )
+    if not full.terms and not doubts:
+        raise BudgetError(
+            f"budget {budget.name!r} has no part that is more than zero: it says nothing. State its "
+            "resolution, at the least."
         )
     # With parts that are not known it may well come to nothing, which is told and not refused.
     worked = points(full) if full.terms else ()

@@ -123,6 +123,7 @@ def cause(where: Where, request: Request, *, now: datetime) -> Calculation:
     intake = None
     if request.intake:
         outside = read_with(list(request.intake), request.reading.options(_OF_USE), now=now)
+        _not_the_same(found.log, outside)
         try:
             intake = series_of(outside, found.begin, found.end)
         except LogError as error:
@@ -141,6 +142,17 @@ def cause(where: Where, request: Request, *, now: datetime) -> Calculation:
             intake=intake is not None,
         )
     )
+
+
+def _not_the_same(log: Log, outside: Log) -> None:
+    """Refuse a log of the outlet that is given for the intake as well: it would always agree."""
+    at_outlet = {one.sha256: one.name for one in log.sources}
+    for one in outside.sources:
+        if one.sha256 in at_outlet:
+            raise InputError(
+                f"--intake: {one.name} is the log of the outlet itself ({at_outlet[one.sha256]}). Give "
+                "readings that were taken at the intake."
+            )
 
 
 def _from_files(request: Request, now: datetime) -> _Found:

@@ -66,6 +66,18 @@ _MOST_SHADES: Final = 60
 _DRAWN: Final = ("co", "co2", "o2", "water")
 
 
+ORDINARY: Final = {
+    "co": (0.0, 5.0, "ppm"),
+    "co2": (0.0, 1000.0, "ppm"),
+    "o2": (19.5, 23.5, "%"),
+}
+"""Between these nobody calls a gas bad for that alone [unit]; own rule. They are no limits."""
+HOLE_S: Final = 600.0
+"""Time without a reading from which it is told [s]; own rule."""
+HOLE_STEPS: Final = 5.0
+MOST_HOLES: Final = 5
+
+
 @frozen
 class Ground:
     """What a result rests on.
@@ -126,8 +138,8 @@ def calculation_of(ground: Ground) -> Calculation:
         zone=ground.zone,
         state=ESTIMATE if ranking.told else NOT_PROVEN,
         word="likely cause" if ranking.told else "cannot be told",
-        answer=_answer(ranking),
-        reasons=_reasons(ranking),
+        answer=_answer(ground),
+        reasons=(*bad_all_along(ground.series), *_holes(ground), *_reasons(ranking)),
         results=_results(ground),
         inputs=ground.inputs,
         grids=_grids(ranking, named),
@@ -137,16 +149,72 @@ def calculation_of(ground: Ground) -> Calculation:
         cautions=_cautions(ranking, named),
         sources=SOURCES,
         left_out=(*_missing(ground), *ground.left_out),
-        next_steps=_next(ranking, named),
+        next_steps=_next(ground, named),
         data=_data(ranking),
     )
+
+
+def bad_all_along(series: Series) -> tuple[str, ...]:
+    """Tell which gases were bad from the first reading to the last, so that nothing moved.
+
+    Parameters
+    ----------
+    series : Series
+        The readings.
+
+    Returns
+    -------
+    tuple of str
+        A sentence for each; empty for none.
+    """
+    import numpy as np  # noqa: PLC0415 - keeps --help instant
+
+    found = []
+    for analyte, (low, high, unit) in ORDINARY.items():
+        if not series.measured(analyte):
+            continue
+        values = series.values[analyte][np.isfinite(series.values[analyte])]
+        least, most = (float(np.quantile(values, share)) for share in (0.02, 0.98))
+        if least > high or most < low:
+            level, word = (least, "or more") if least > high else (most, "or less")
+            found.append(
+                f"{_capital(NAMES.get(analyte, analyte))} was at {level:.3g} {unit} {word} all along, which "
+                "is bad air: what went wrong began before these readings. Give an earlier beginning with "
+                "--from."
+            )
+    return tuple(found)
+
+
+def _holes(ground: Ground) -> tuple[str, ...]:
+    """Tell where there is no reading that can be used: what happened there nobody knows."""
+    import numpy as np  # noqa: PLC0415 - keeps --help instant
+
+    found: dict[tuple[float, float], list[str]] = {}
+    for analyte, values in ground.series.values.items():
+        if analyte not in ORDINARY or not ground.series.measured(analyte):
+            continue
+        times = ground.series.time_s[np.isfinite(values)]
+        steps = np.diff(times)
+        long = steps > max(HOLE_S, HOLE_STEPS * float(np.median(steps)))
+        for at in np.flatnonzero(long).tolist():
+            hole = (float(times[at]), float(times[at + 1]))
+            found.setdefault(hole, []).append(NAMES.get(analyte, analyte))
+    told = [
+        f"Nothing is known of {', '.join(names)} from {_when(ground, begin)} to {_when(ground, end)} "
+        f"({(end - begin) / 60.0:.0f} min): there is no reading that can be used."
+        for (begin, end), names in sorted(found.items())
+    ]
+    if len(told) > MOST_HOLES:
+        told = [*told[:MOST_HOLES], f"There are {len(told) - MOST_HOLES} more such holes."]
+    return tuple(told)
 
 
 def _percent(belief: float) -> str:
     return f"{100.0 * belief:.0f} %"
 
 
-def _answer(ranking: Ranking) -> str:
+def _answer(ground: Ground) -> str:
+    ranking = ground.ranking
     first = ranking.ranked[0]
     if ranking.told:
         return (
@@ -154,6 +222,9 @@ def _answer(ranking: Ranking) -> str:
             "act on it alone."
         )
     named = ranking.named
+    unknown = (*bad_all_along(ground.series), *_holes(ground))
+    if unknown and not _moved(ranking):
+        return f"No cause can be told. {unknown[0]}"
     if not named:
         return f"No cause can be told: {ranking.why_not}"
     listed = "; ".join(f"{one.title} ({_percent(one.belief)})" for one in named[:3])
@@ -295,10 +366,23 @@ def _cautions(ranking: Ranking, named: tuple[Ranked, ...]) -> tuple[str, ...]:
     return (*own, *CAUTIONS)
 
 
-def _next(ranking: Ranking, named: tuple[Ranked, ...]) -> tuple[str, ...]:
+def _next(ground: Ground, named: tuple[Ranked, ...]) -> tuple[str, ...]:
+    ranking = ground.ranking
     if ranking.told and named and named[0].cause is not None:
         cause = named[0].cause
         return (*cause.first, *(f"To confirm it: {text}" for text in cause.confirm))
+    if not _moved(ranking) and bad_all_along(ground.series):
+        return (
+            "Treat the air as bad: take the supply out of use, and test it again with a second instrument.",
+            "Look at readings from before it went bad: give an earlier beginning with --from.",
+        )
+    if not _moved(ranking) and _holes(ground):
+        return (
+            (
+                "Look for other readings of the time in which there are none; until then take it that the "
+                "air may have been bad there."
+            ),
+        )
     if not _moved(ranking):
         # Where nothing went wrong nobody is to be frightened; nothing is proven clean by it either.
         return (

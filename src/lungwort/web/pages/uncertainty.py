@@ -9,11 +9,13 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 
 from lungwort.air.analytes import ANALYTES, ATMOSPHERIC_DEW_POINT, PRESSURE_DEW_POINT
+from lungwort.errors import BudgetError
 from lungwort.jobs import budget as job
 from lungwort.jobs.budget_form import option
 from lungwort.web.calculated import calculated
 from lungwort.web.context import Looking
 from lungwort.web.forms import Field
+from lungwort.web.german_values import two_ways
 from lungwort.web.menu import N_
 
 if TYPE_CHECKING:
@@ -148,6 +150,11 @@ def uncertainty(ctx: Looking) -> Response:
     )
 
     def work(values: dict[str, str]) -> Calculation:
+        told = next(
+            filter(None, (two_ways(one, ctx.language) for one in values.get("at", "").split())), ""
+        )
+        if told:
+            raise BudgetError(told)
         return job.uncertainty(ctx.where, job.Request(form=values), now=ctx.now)
 
     return calculated(
