@@ -23,8 +23,8 @@ from lungwort.jobs.opening import Where
 from lungwort.jobs.reading import Reading
 from lungwort.jobs.today import HEADS_FOR_LIMIT, today
 from lungwort.jobs.trend import Request, trend
-from lungwort.jobs.trend_ground import Ground, Known, Watched, bounds_of
-from lungwort.jobs.trend_result import calculation_of
+from lungwort.jobs.trend_ground import Ground, Known, Watched, _newest_doubts, bounds_of
+from lungwort.jobs.trend_result import calculation_of, trends_of, warning_words
 from lungwort.jobs.trend_warnings import days_of_buckets
 from lungwort.limits.load import limit_set
 from lungwort.limits.model import Conditions
@@ -445,7 +445,12 @@ def test_doubted_readings_prove_no_trend() -> None:
     made = calculation_of(ground(falling, bound=Bound(5.0), doubts=doubts))
     assert (made.state, made.word) == (NOT_PROVEN, "readings in doubt")
     ahead = calculation_of(ground(rising(), bound=Bound(5.0), doubts=doubts))
-    assert ahead.word == "a trend towards a limit"
+    assert (ahead.state, ahead.word) == (NOT_PROVEN, "readings in doubt")
+    assert ahead.answer.startswith("The readings themselves are in doubt")
+    assert "reaches the limit" in ahead.answer
+    assert "unit, cell, clock" in ahead.next_steps[0]
+    reached = calculation_of(ground(np.full(60, 9.0) + rising(60), bound=Bound(5.0), doubts=doubts))
+    assert reached.state == FAILS
 
 
 def test_a_channel_that_ends_before_the_log_does(tmp_path: Path) -> None:
@@ -455,3 +460,61 @@ def test_a_channel_that_ends_before_the_log_does(tmp_path: Path) -> None:
     )
     assert (made.state, made.word) == (NOT_PROVEN, "newest days missing")
     assert "no reading that can be used since 2026-02-20" in made.reasons[0]
+
+
+def test_per_cent_taken_for_ppm_proves_nothing(tmp_path: Path) -> None:
+    """0.003 % are 30 ppm: a doubt of the reader goes before the trend, and names no option in vain."""
+    made = _asked(_file(tmp_path, lambda at: f"{0.001 + at // 48 * 0.0002 + at * 7 % 5 / 1e4:.4f}"))
+    assert (made.state, made.word) == (NOT_PROVEN, "readings in doubt")
+    assert not any("--trust" in text for text in made.reasons)
+    assert any("looks like per cent" in text and text.endswith(".") for text in made.reasons)
+
+
+def test_a_cell_that_stopped_is_told(tmp_path: Path) -> None:
+    """It moved for weeks and has stood at one figure for the last fortnight."""
+    made = _asked(
+        _file(tmp_path, lambda at: "1.0" if at >= 46 * 48 else f"{1 + at * 7 % 5 / 10:.1f}")
+    )
+    assert (made.state, made.word) == (NOT_PROVEN, "newest readings never moved")
+    assert any("newest 10 days are 1 and never moved" in text for text in made.reasons)
+    assert "Test the cell with gas" in made.next_steps[0]
+
+
+@pytest.mark.parametrize(
+    ("levels", "told"),
+    [
+        (np.where(np.arange(60) >= 58, 9.0, 1.0) + rising(60, 0.0), "is beyond the limit"),
+        (1.0 + 3.0 * (np.arange(40) / 39.0) ** 4, "almost all of them one way"),
+        (4.0 - 3.0 * (np.arange(40) / 39.0) ** 4, ""),
+        (rising(slope=0.0), ""),
+        (rising(slope=-0.01), ""),
+    ],
+)
+def test_what_is_told_before_anybody_asks(levels: np.ndarray, told: str) -> None:
+    """A limit that is reached, and days that went far towards it; nothing where they go away."""
+    trends = trends_of(ground(levels, bound=Bound(5.0)))
+    found = warning_words(trends[0])
+    assert (told in found) if told else not found
+
+
+def test_old_doubts_on_record_do_not_count() -> None:
+    """Those of logs that end in the newest fortnight do."""
+
+    class Facts:
+        doubts = ("it looks odd",)
+
+    class Import:
+        def __init__(self, end: datetime | None) -> None:
+            self.end = end
+
+    class Held:
+        facts = ((Import(NOW - timedelta(days=400)), Facts()), (Import(None), Facts()))
+
+    assert _newest_doubts(Held()) == ("it looks odd",)  # type: ignore[arg-type]  # what is asked of it
+    Held.facts = (
+        (Import(NOW - timedelta(days=400)), Facts()),
+        (Import(NOW), type("F", (), {"doubts": ()})()),
+    )
+    assert _newest_doubts(Held()) == ()  # type: ignore[arg-type]  # the same
+    Held.facts = ()  # type: ignore[assignment]  # the same
+    assert _newest_doubts(Held()) == ()  # type: ignore[arg-type]  # the same

@@ -58,6 +58,8 @@ BREAK_SLOPE: Final = 3.0
 [1]; own rule. A smaller one is a curve, and the days before it tell something."""
 USUAL_SHARE: Final = 0.5
 """Share of the usual coverage that a day must have to be used [1]; own rule."""
+STILL_DAYS: Final = 10
+"""Newest days without one other reading after which a cell is doubted [1]; own rule."""
 SURE: Final = 0.05
 """Probability below which the test counts [1]."""
 _DAYS_OF_WEEK: Final = 3
@@ -156,6 +158,8 @@ class Trend:
     beyond : tuple of Day
         Of the newest days, those with single readings beyond the limit, usable or set aside, that
         the figure of the day does not show.
+    still : bool
+        Whether no reading of the newest days differs from another, so that the cell may be dead.
     """
 
     word: str
@@ -174,6 +178,7 @@ class Trend:
     ahead: Ahead | None = None
     towards: bool = False
     beyond: tuple[Day, ...] = ()
+    still: bool = False
 
     @property
     def shown(self) -> bool:
@@ -275,6 +280,7 @@ def assess(
         ahead=_ahead(found, _Bounded(series, values, begin, changes), bound, season),
         towards=_towards(found, bound),
         beyond=beyond,
+        still=_never_moved(series.days[-STILL_DAYS:]),
     )
 
 
@@ -420,12 +426,19 @@ def _judged(of: _Bounded, season: Season | None) -> _Found:
     times, part = series.times[begin:], of.values[begin:]
     if part.size < LEAST_DAYS:
         day = series.days[begin].day
+        fitted = series.days[begin:]
+        still = (
+            (trend_said.never_moved(fitted[0].least, len(fitted), series.by),)
+            if _never_moved(fitted) and len(fitted) >= STILL_DAYS
+            else ()
+        )
         # A curve that grows ever steeper has its last bend near its end, and is not too little.
         bent = any(one.index == begin and not _is_most_of_it(one, of.values) for one in of.changes)
         way = _moved(of.values) if bent else None
         return _Found(
             TOO_LITTLE if way is None else MOVED,
             (
+                *still,
                 *(() if way is None else (trend_said.moved(*way, of.values.size),)),
                 (
                     f"The level or its slope changed on {day.isoformat()}; {part.size} "
@@ -434,9 +447,7 @@ def _judged(of: _Bounded, season: Season | None) -> _Found:
             ),
         )
     fitted = series.days[begin:]
-    if fitted[0].least == fitted[0].greatest and all(
-        one.least == one.greatest == fitted[0].least for one in fitted
-    ):
+    if _never_moved(fitted):
         return _Found(
             TOO_LITTLE, (trend_said.never_moved(fitted[0].least, len(fitted), series.by),)
         )
@@ -468,6 +479,11 @@ def _judged(of: _Bounded, season: Season | None) -> _Found:
         )
     word = RISES if line.slope > 0 else FALLS
     return _Found(word, (trend_said.said(test, line), *reasons), test, line)
+
+
+def _never_moved(days: Sequence[Day]) -> bool:
+    first = days[0].least
+    return all(one.least == first == one.greatest for one in days)
 
 
 def _is_most_of_it(change: Change, values: Floats) -> bool:

@@ -50,7 +50,7 @@ def never_moved(level: float, count: int, by: str) -> str:
         Two sentences.
     """
     return (
-        f"All readings of {count} {by}s are {level:.4g} and never moved: clean air can look like that to "
+        f"All readings of the newest {count} {by}s are {level:.4g} and never moved: clean air can look like that to "
         "a coarse instrument, and so does a dead cell. Test it with gas; until it answers, nothing is "
         "known of a trend."
     )

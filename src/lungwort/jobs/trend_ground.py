@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+from datetime import timedelta
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo
 
@@ -31,6 +33,8 @@ TEMPERATURE: Final = "temperature"
 BESIDE: Final = frozenset({"temperature", "pressure", "flow", "relative_humidity"})
 """What is logged beside the air; looked at only where it is asked for or has a limit."""
 _USUAL_INTERVAL_S: Final = 60.0
+DOUBTS_BACK: Final = timedelta(days=14)
+"""How far back of the newest log its doubts count; own rule."""
 
 
 @frozen
@@ -227,6 +231,7 @@ def ground_of(workspace: Workspace, snapshot: Snapshot, place: Outlet, request: 
             if one.kind != marks.HAND_TEST
         ),
         notes=(*told, *ground.notes, *_doubts(held)),
+        doubts=_newest_doubts(held),
     )
 
 
@@ -252,6 +257,21 @@ def _months(shelf: Shelf, held: Holding) -> Iterator[pl.DataFrame]:
 def _longest_interval(held: Holding) -> float:
     steps = [facts.interval_s for _, facts in held.facts if facts.interval_s]
     return max(steps, default=_USUAL_INTERVAL_S)
+
+
+def _newest_doubts(held: Holding) -> tuple[str, ...]:
+    """Give the doubts of the newest logs: an old one says nothing of the days that count now."""
+    ends = [one.end for one, _ in held.facts if one.end is not None]
+    if not ends:
+        return ()
+    since = max(ends) - DOUBTS_BACK
+    found = [
+        doubt
+        for one, facts in held.facts
+        if one.end is not None and one.end >= since
+        for doubt in facts.doubts
+    ]
+    return tuple(dict.fromkeys(found))
 
 
 def _doubts(held: Holding) -> tuple[str, ...]:
@@ -300,11 +320,16 @@ def from_files(where: Where, request: Request, *, now: datetime) -> Ground:
         subject=request.outlet or log.outlet or ", ".join(one.name for one in log.sources),
         zone=log.zone,
         now=now,
-        notes=(*_zone_note(log), *ground.notes, *log.all_doubts),
-        doubts=log.all_doubts,
+        notes=(*_zone_note(log), *ground.notes, *map(_without_option, log.all_doubts)),
+        doubts=tuple(map(_without_option, log.all_doubts)),
         end=None if log.end is None else log.end.astimezone(ZoneInfo(log.zone)).date(),
         files=tuple((one.name, one.sha256) for one in log.sources),
     )
+
+
+def _without_option(doubt: str) -> str:
+    """Take an option out of a doubt that only judging has, and end the sentence."""
+    return re.sub(r"[^.;]*--trust \S+", "", doubt).rstrip(" .;,") + "."
 
 
 def _conditions(request: Request, known: Conditions) -> Conditions:

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from lungwort.insight import trend as insight
 from lungwort.insight.statistics import LEAST_READINGS
-from lungwort.insight.trend_said import share
+from lungwort.insight.trend_said import never_moved, share
 from lungwort.jobs import trend_words as words
 from lungwort.jobs.trend_plots import plot_of
 from lungwort.jobs.trend_tables import (
@@ -147,7 +147,7 @@ def calculation_of(ground: Ground) -> Calculation:
         cautions=words.CAUTIONS,
         sources=words.SOURCES,
         left_out=words.LEFT_OUT,
-        next_steps=_next(trends),
+        next_steps=_next(ground, trends),
         data=as_data(ground, trends),
     )
 
@@ -160,6 +160,11 @@ def _state(
         return FAILS, "limit reached"
     if first.beyond:
         return NOT_PROVEN, "readings beyond a limit"
+    # A trend by figures that may be those of another unit has no day that can be trusted.
+    if ground.doubts:
+        return NOT_PROVEN, "readings in doubt"
+    if _silent(ground):
+        return NOT_PROVEN, "newest days missing"
     if first.towards:
         return ESTIMATE, "a trend towards a limit"
     if first.word == insight.MOVED:
@@ -167,10 +172,8 @@ def _state(
     if first.word == insight.TOO_LITTLE:
         # A trend elsewhere must not hide that of this one nothing is known.
         return NOT_PROVEN, insight.TOO_LITTLE
-    if ground.doubts:
-        return NOT_PROVEN, "readings in doubt"
-    if _silent(ground):
-        return NOT_PROVEN, "newest days missing"
+    if any(one.trend.still for one in trends):
+        return NOT_PROVEN, "newest readings never moved"
     return ESTIMATE, "a trend" if first.shown else insight.NO_TREND
 
 
@@ -180,11 +183,18 @@ def _answer(ground: Ground, trends: Sequence[Seen]) -> str:
         return _reached_words(first)
     if first.trend.beyond:
         return _beyond_words(first)
+    begin = ""
+    if ground.doubts:
+        begin = "The readings themselves are in doubt, so nothing is proven. "
+    elif silent := _silent(ground):
+        begin = f"{silent[0]} "
+    return f"{begin}{_said_of(trends)}"
+
+
+def _said_of(trends: Sequence[Seen]) -> str:
+    first = trends[0]
     if first.trend.shown:
-        said = trend_words(first)
-        if not first.trend.towards and ground.doubts:
-            return f"The readings themselves are in doubt, so nothing is proven. {said}"
-        return said
+        return trend_words(first)
     if first.trend.word == insight.MOVED:
         return f"{first.name}: {first.trend.reasons[0]}"
     if first.trend.word == insight.TOO_LITTLE:
@@ -244,6 +254,31 @@ def _reached_words(seen: Seen) -> str:
         f"{days} of the newest {insight.NEWEST} days, last on {last.day.isoformat()} with "
         f"{figure(getattr(last, trend.measure))} {seen.unit}."
     )
+
+
+def warning_words(seen: Seen) -> str:
+    """Say what of a channel is to be told before anybody asks.
+
+    Parameters
+    ----------
+    seen : Seen
+        A channel.
+
+    Returns
+    -------
+    str
+        That its limit is reached, will be, or that its days went far towards it; empty for nothing.
+    """
+    trend = seen.trend
+    if trend.reached:
+        return _reached_words(seen)
+    if trend.ahead is not None and (trend.ahead.on or trend.ahead.earliest) is not None:
+        return trend_words(seen)
+    if trend.word == insight.MOVED and trend.bound is not None:
+        first, last = (getattr(trend.used[at], trend.measure) for at in (0, -1))
+        if (last > first) == trend.bound.upwards:
+            return f"{seen.name}: {trend.reasons[0]}"
+    return ""
 
 
 def trend_words(seen: Seen) -> str:
@@ -314,6 +349,7 @@ def _reasons(ground: Ground, trends: Sequence[Seen]) -> tuple[str, ...]:
         if one.trend.beyond and (at or one.trend.reached):
             made.append(_beyond_words(one))
         made.extend(f"{one.name}: {text}" for text in one.trend.reasons)
+        made.extend(_still_words(one))
         made.extend(_sensor_words(ground, one))
         made.extend(_censored_words(one))
     return tuple(dict.fromkeys(made))
@@ -347,6 +383,13 @@ def _sensor_words(ground: Ground, seen: Seen) -> Iterator[str]:
             f"{seen.name}: no calibration {known} within these days, so a drift of the sensor cannot be told "
             "from a change of the air. Check it with test gas."
         )
+
+
+def _still_words(seen: Seen) -> Iterator[str]:
+    trend = seen.trend
+    if trend.still and not any("never moved" in text for text in trend.reasons):
+        said = never_moved(trend.used[-1].least, insight.STILL_DAYS, trend.by)
+        yield f"{seen.name}: {said}"
 
 
 def _censored_words(seen: Seen) -> Iterator[str]:
@@ -424,7 +467,7 @@ def _inputs(ground: Ground) -> tuple[Quantity, ...]:
     return tuple(made)
 
 
-def _next(trends: Sequence[Seen]) -> tuple[str, ...]:
+def _next(ground: Ground, trends: Sequence[Seen]) -> tuple[str, ...]:
     first = trends[0]
     if first.trend.reached or first.trend.beyond:
         return (
@@ -433,6 +476,21 @@ def _next(trends: Sequence[Seen]) -> tuple[str, ...]:
                 "with 'lungwort judge', and withdraw the supply where they are outside."
             ),
             "Look for the cause.",
+        )
+    if ground.doubts or _silent(ground):
+        return (
+            "Settle first what is doubtful in the readings: unit, cell, clock. Then look again.",
+            "Check the sensor with test gas.",
+        )
+    if any(one.trend.still for one in trends):
+        return (
+            "Test the cell with gas: until it answers, nothing is known of this gas.",
+            "Read on, and look again when the readings have moved.",
+        )
+    if first.trend.word == insight.MOVED:
+        return (
+            "Look for the cause now: cartridge, intake, cooler, oil. No day can be named.",
+            "Check the sensor with test gas first: a drift of it looks the same.",
         )
     if first.trend.towards and first.trend.ahead is not None:
         by = first.trend.ahead.earliest or first.trend.ahead.horizon

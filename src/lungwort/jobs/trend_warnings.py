@@ -142,7 +142,7 @@ def _said(
     begin: datetime,
 ) -> list[tuple[str, tuple[str, ...]]]:
     from lungwort.jobs.trend_ground import Watched  # noqa: PLC0415 - the same
-    from lungwort.jobs.trend_result import trend_words  # noqa: PLC0415 - the same
+    from lungwort.jobs.trend_result import warning_words  # noqa: PLC0415 - the same
     from lungwort.jobs.trend_tables import Seen  # noqa: PLC0415 - keeps --help instant
     from lungwort.paper.text import analyte_name  # noqa: PLC0415 - the same
 
@@ -154,10 +154,10 @@ def _said(
         days = days_of_buckets(frames, channel, zone, begin)
         for bound in bounds:
             found = _trend(days, bound)
-            if found.ahead is None or (found.ahead.on or found.ahead.earliest) is None:
-                continue
             seen = Seen(analyte_name(channel.analyte), Watched(channel, days, bounds), found)
-            made.append((trend_words(seen), found.reasons))
+            told = warning_words(seen)
+            if told:
+                made.append((told, found.reasons))
     return made
 
 
