@@ -538,3 +538,23 @@ def test_set_that_is_silent(tmp_path: Path) -> None:
     said = _done(path, STAY, limits=("uk-eh40-2020",))
     assert said.state == ESTIMATE
     assert "OIL: logged, but the sets held against" in said.reasons[0]
+
+
+def test_marks_for_the_blood_stand_in_the_headline(tmp_path: Path) -> None:
+    """80 ppm for half an hour: no average is exceeded, the blood is, and so is breathing air."""
+    made = _done(_columns(tmp_path, "CO [ppm]", _levels(6.0, 45.0)), STAY)
+    assert made.state == ESTIMATE, (made.answer, made.reasons)
+    blood = made.data["people"][0]["cohb"]["peak_percent"]
+    assert blood["high"] > 2.5
+    assert ("above the 2.5 % of WHO" in made.answer) is (blood["low"] > 2.5 or blood["high"] > 2.5)
+    assert "No limit held against was exceeded" not in made.answer
+    assert any("5 ppm that breathing air may hold" in text for text in made.reasons)
+
+
+def test_a_quiet_stay_names_no_mark(tmp_path: Path) -> None:
+    """2 ppm leave the blood where it is."""
+    levels = [2.0 + 0.1 * (at % 3) for at in range(721)]
+    made = _done(_columns(tmp_path, "CO [ppm]", levels), STAY)
+    assert made.state == ESTIMATE
+    assert "WHO" not in made.answer
+    assert not any("breathing air may hold" in text for text in made.reasons)

@@ -13,6 +13,7 @@ from lungwort.jobs.catalogue import site, supply
 from lungwort.jobs.catalogue.shape import Session
 from lungwort.jobs.opening import Where, opened
 from lungwort.jobs.workspace import create
+from lungwort.plant.sheet import read_sheet
 from lungwort.register.model import PlantRecord
 from lungwort.register.verify import verify
 
@@ -116,3 +117,14 @@ def test_a_form_is_written_and_never_over_something(tmp_path: Path) -> None:
         job.write_form(tmp_path / "plant.toml")
     with pytest.raises(OutputError, match="does not exist"):
         job.write_form(tmp_path / "no" / "plant.toml")
+
+
+def test_places_to_which_no_pipe_leads_are_told() -> None:
+    """A slip in a name: the sheet is kept, and the name stands beside those that are known."""
+    sheet = read_sheet(job.form_text(), "form.toml")
+    assert job.unknown_places(sheet) == ()
+    text = job.form_text().replace('at = "hall-1"', 'at = "hal-1"', 1)
+    (told,) = job.unknown_places(read_sheet(text, "form.toml"))
+    assert "'hal-1' (wearer blaster)" in told
+    assert "known are: plant, manifold, hall-1, spray-2" in told
+    assert job.unknown_places(read_sheet("format = 1\n", "form.toml")) == ()

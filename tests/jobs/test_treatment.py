@@ -625,3 +625,58 @@ def test_no_maker_declares_a_hundred_years(tmp_path: Path) -> None:
     text = SHEET + "declared_hours = 999999\n"
     with pytest.raises(PlantError, match="allowed is 1 to 100000 h"):
         treatment(Where(), Request(sheet_file=_sheet(tmp_path, text)), now=NOW)
+
+
+HALL = """
+format = 1
+[place]
+altitude_m = 0
+intake_temperature_c = [20, 20]
+intake_humidity_percent = [70, 70]
+[[compressor]]
+name = "small"
+free_air_l_min = 100
+declared_at_bar_g = 8
+[[wearer]]
+name = "blaster"
+at = "fill-1"
+equipment = "blasting_helmet"
+minimum_flow_l_min = 300
+minimum_bar_g = 4.0
+maximum_bar_g = 8.0
+[[receiver]]
+name = "r1"
+volume_l = 50
+pressure_bar_g = 7.0
+[escape]
+minutes = 30
+"""
+
+
+def test_today_tells_of_too_little_air(tmp_path: Path) -> None:
+    """100 L/min are delivered and 300 are drawn; 50 L at 7 bar(g) last a minute, not 30."""
+    where = _workspace(tmp_path)
+    _record_sheet(where, HALL)
+    found = [one for one in today(where, now=NOW).needs if one.kind in {"air", "reserve"}]
+    assert [(one.urgency, one.kind) for one in found] == [("late", "air"), ("late", "reserve")]
+    assert "not enough air for all" in found[0].what
+    assert "too short to get out" in found[1].what
+    assert all(one.why[0] for one in found)
+    _record_sheet(where, HALL.replace("format = 1", "format = 1\ninvented = true"))
+    assert not [one for one in today(where, now=NOW).needs if one.kind in {"air", "reserve"}]
+
+
+@pytest.mark.parametrize("grams", [4.2, 100.0, 2600.0])
+@pytest.mark.parametrize("hours", [((10, 1010), (30, 1030)), ((10, 1200), (20, 1300), (30, 1301))])
+def test_days_of_change_stand_in_order(
+    tmp_path: Path, grams: float, hours: tuple[tuple[float, float], ...]
+) -> None:
+    """At the least, likely, at the most: also where the life was over before the newest reading."""
+    text = SHEET.replace("sorbent_g = 2600", f"sorbent_g = {grams}")
+    made = _ask(_workspace(tmp_path, hours=hours), _sheet(tmp_path, text))
+    days = [
+        str(_result(made, name))
+        for name in ("lasts at least through", "likely through", "at the most through")
+    ]
+    assert days == sorted(days)
+    assert str(_result(made, "change by")) <= days[0]

@@ -110,12 +110,44 @@ def _judged(ground: Ground) -> tuple[str, str, str, tuple[str, ...]]:
         reasons = _short([*dangers, *said[1:], *others])
         return FAILS, "exposure limit exceeded", said[0] + more, reasons
     worst = _worst(ground.people)
-    blood = _blood_words(worst)
+    blood, marks = _blood_words(worst), _mark_words(worst)
     if holes:
-        answer = f"Nothing is proven: {holes[0]} {_co_words(worst)} {blood}".strip()
+        told = f"{_co_words(worst)} {blood} {marks}".strip()
+        answer = f"Nothing is proven: {holes[0]} {told}".strip()
         return NOT_PROVEN, "not proven", answer, _short(holes[1:])
-    answer = f"{_co_words(worst)} {blood} No limit held against was exceeded; this clears nobody.".strip()
-    return ESTIMATE, "screening estimate", answer, _silent(ground)
+    end = "No limit held against was exceeded; this clears nobody."
+    if marks:
+        # Who is above a mark for the blood must not read first that nothing was exceeded.
+        end = f"{marks} The averages held against are not exceeded; this clears nobody."
+    answer = f"{_co_words(worst)} {blood} {end}".strip()
+    return ESTIMATE, "screening estimate", answer, (*_peaks(ground), *_silent(ground))
+
+
+def _mark_words(one: Person) -> str:
+    """Say which marks for carboxyhaemoglobin the band reaches."""
+    if one.blood is None:
+        return ""
+    low, _, high = one.blood.peak_percent
+    above = [name for level, name in words.BLOOD_MARKS if low > level]
+    maybe = [name for level, name in words.BLOOD_MARKS if low <= level < high]
+    said = []
+    if above:
+        said.append(f"That is above {' and '.join(above)}")
+    if maybe:
+        said.append(f"{'and may be' if above else 'That may be'} above {' and '.join(maybe)}")
+    return f"{', '.join(said)}." if said else ""
+
+
+def _peaks(ground: Ground) -> tuple[str, ...]:
+    """Say whose air was above what breathing air may hold, whatever the averages are."""
+    found = [
+        f"{one.name}: carbon monoxide rose to {amount(one.highest)} ppm, above the "
+        f"{words.BREATHING_AIR_CO_PPM:g} ppm that breathing air may hold (EN 12021:2014): that air was not "
+        "fit to breathe."
+        for one in ground.people
+        if one.highest is not None and one.highest.value > words.BREATHING_AIR_CO_PPM
+    ]
+    return _short(found)
 
 
 def _silent(ground: Ground) -> tuple[str, ...]:
@@ -160,7 +192,12 @@ def _blood_words(one: Person) -> str:
     low, middle, high = one.blood.peak_percent
     return (
         f"Carboxyhaemoglobin rises to about {figure(middle, 2)} % ({figure(low, 2)} to "
-        f"{figure(high, 2)} %), an estimate."
+        f"{figure(high, 2)} %), an estimate"
+        + (
+            ", if the time of which nothing is known was as bad as the worst reading."
+            if one.blood.filled
+            else "."
+        )
     )
 
 

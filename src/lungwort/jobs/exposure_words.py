@@ -78,6 +78,12 @@ NEXT_ESTIMATE: Final = (
     "Send whoever may have been exposed, or feels unwell, to a doctor at once, whatever the number.",
 )
 
+BLOOD_MARKS: Final = ((2.5, "the 2.5 % of WHO"), (3.5, "the 3.5 % of the BEI (from memory)"))
+"""Marks for carboxyhaemoglobin [%]: WHO Air Quality Guidelines for Europe, 2nd edition (confirmed), and
+the biological exposure index at the end of a shift; as `SOURCES` names them."""
+BREATHING_AIR_CO_PPM: Final = 5.0
+"""Most carbon monoxide in breathing air [ppm]: EN 12021:2014, as the limit set that is shipped."""
+
 NEXT_OXYGEN: Final = (
     "Take the supply out of use until it is known why the oxygen was so, and open a finding."
 )

@@ -419,7 +419,8 @@ def record(
                 why,
             )
             told = f"Version {kept.version} of the plant sheet of supply {thing.name} is in force."
-    return Done(kept, told, (*said, *missing(sheet)), (f"lungwort plant air {thing.name}",))
+    remarks = (*said, *unknown_places(sheet), *missing(sheet))
+    return Done(kept, told, remarks, (f"lungwort plant air {thing.name}",))
 
 
 def record_file(at: Session, supply: str, file: Path, reason: str | None = None) -> Done:
@@ -427,6 +428,35 @@ def record_file(at: Session, supply: str, file: Path, reason: str | None = None)
     from lungwort.tomlfile import file_text  # noqa: PLC0415 - keeps --help instant
 
     return record(at, supply, file_text(file, WHAT, PlantError), name=file.name, reason=reason)
+
+
+def unknown_places(sheet: PlantSheet) -> tuple[str, ...]:
+    """Tell which places are named where no pipe or hose leads.
+
+    Parameters
+    ----------
+    sheet : PlantSheet
+        The sheet.
+
+    Returns
+    -------
+    tuple of str
+        A sentence for each; empty for none, or for a sheet without pipes.
+    """
+    if sheet.network is None:
+        return ()
+    ends = [(one.begin, one.end) for one in sheet.network.pipes]
+    ends += [(one.begin, one.end) for one in sheet.network.regulators]
+    known = dict.fromkeys(node for pair in ends for node in pair)
+    named = [(f"wearer {one.name}", one.at) for one in sheet.wearers]
+    named += [(f"receiver {one.name}", one.at) for one in sheet.receivers if one.at]
+    named += [(f"reserve {one.name}", one.at) for one in sheet.reserves if one.at]
+    named += [("a pressure is held", one.node) for one in sheet.network.sources]
+    return tuple(
+        f"No pipe or hose leads to {place!r} ({who}). Check the name; known are: {', '.join(known)}."
+        for who, place in named
+        if place not in known
+    )
 
 
 def missing(sheet: PlantSheet) -> tuple[str, ...]:

@@ -139,7 +139,7 @@ def today(where: Where, *, now: datetime) -> Today:
         *(
             Need(
                 _OF_CARTRIDGE[one.urgency],
-                "treatment",
+                one.question,
                 one.supply_id,
                 " · ".join(filter(None, (one.supply, one.stage))),
                 one.text,

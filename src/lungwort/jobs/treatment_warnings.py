@@ -1,4 +1,4 @@
-"""Early warning: cartridges whose calculated life ends before the plan has them changed."""
+"""Early warning from plant sheets: cartridges that end before their change, and too little air."""
 
 from __future__ import annotations
 
@@ -35,6 +35,8 @@ class Ends:
         The supply, and the stage of its treatment.
     urgency : str
         ``now``, ``doubtful`` or ``soon``.
+    question : str
+        ``treatment``, ``air`` or ``reserve``: where it is worked out.
     text : str
         What is to be told.
     why : tuple of str
@@ -47,6 +49,7 @@ class Ends:
     urgency: str
     text: str
     why: tuple[str, ...]
+    question: str = "treatment"
 
 
 _KEPT: Final[_Kept[tuple[str, str, str], tuple[Ends, ...]]] = _Kept(_MOST_KEPT)
@@ -94,6 +97,7 @@ def _all(where: Where, workspace: Workspace, snapshot: Snapshot) -> list[Ends]:
         if supply.in_use and kept is not None:
             try:
                 made += _of(where, snapshot, supply, kept.text, kept.name)
+                made += _not_enough(where, snapshot, supply, kept.text, kept.name)
             except LungwortError as error:
                 made.append(
                     Ends(
@@ -125,6 +129,36 @@ def _of(where: Where, snapshot: Snapshot, supply: Supply, text: str, name: str) 
         found
         for facts, decided in ground.told
         if (found := _end(supply, facts, decided)) is not None
+    ]
+
+
+def _not_enough(
+    where: Where, snapshot: Snapshot, supply: Supply, text: str, name: str
+) -> list[Ends]:
+    """Tell where the sheet itself shows too little; what is not proven is told by the questions."""
+    from lungwort.jobs import enough_air, reserve  # noqa: PLC0415 - keeps --help instant
+    from lungwort.paper.calculation import FAILS  # noqa: PLC0415 - the same
+    from lungwort.plant.sheet import read_sheet  # noqa: PLC0415 - the same
+
+    sheet = read_sheet(text, name)
+    if sheet.invented:
+        return []
+    made = []
+    if sheet.compressors and sheet.wearers:
+        air = enough_air.enough_air(where, enough_air.Request(supply=supply.id), now=snapshot.now)
+        if air.state == FAILS:
+            made.append(
+                (air, "By its plant sheet there is not enough air for all who are on it.", "air")
+            )
+    if (sheet.receivers or sheet.reserves) and sheet.wearers and sheet.escape is not None:
+        lasts = reserve.reserve(where, reserve.Request(supply=supply.id), now=snapshot.now)
+        if lasts.state == FAILS:
+            made.append(
+                (lasts, "By its plant sheet the reserve is too short to get out.", "reserve")
+            )
+    return [
+        Ends(supply.id, supply.title or supply.name, "", NOW, told, (one.answer,), question)
+        for one, told, question in made
     ]
 
 

@@ -159,13 +159,13 @@ def change_dates(life_h: Span, running: Running, zone: tzinfo) -> ChangeDates:
     earliest = _day(running.read, life_h.low - used.high, rate.high, zone)
     # Where hours of another season are counted, the way back may lead to before it was fitted.
     fitted = running.since.astimezone(zone).date()
-    return ChangeDates(
-        earliest=date.max if earliest is None else max(earliest, fitted),
-        likely=_not_before(
-            fitted, _day(running.read, life_h.likely - used.likely, rate.likely, zone)
-        ),
-        latest=_not_before(fitted, _day(running.read, life_h.high - used.low, rate.low, zone)),
-    )
+    likely = _not_before(fitted, _day(running.read, life_h.likely - used.likely, rate.likely, zone))
+    latest = _not_before(fitted, _day(running.read, life_h.high - used.low, rate.low, zone))
+    first = date.max if earliest is None else max(earliest, fitted)
+    # A life that was over before the newest reading is gone back to, and at more hours a day that
+    # leads less far back: the ends are put in order, to the safe side.
+    likely = min((one for one in (likely, latest) if one is not None), default=None)
+    return ChangeDates(earliest=min(first, likely or date.max), likely=likely, latest=latest)
 
 
 def _not_before(fitted: date, day: date | None) -> date | None:

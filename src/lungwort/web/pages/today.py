@@ -33,6 +33,8 @@ _PLACES: Final = {
     "lot": "/lots/{id}",
     "person": "/people/{id}",
     "treatment": "/plant/treatment?asked=1&supply={id}",
+    "air": "/plant/air?asked=1&supply={id}",
+    "reserve": "/plant/reserve?asked=1&supply={id}",
     "trend": "/trend?outlet={id}&figure=highest",
 }
 
