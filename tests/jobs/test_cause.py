@@ -9,9 +9,10 @@ from typing import Any
 
 import pytest
 
+from lungwort.demo import faults
 from lungwort.demo.faults import CLEAN, fault_log
 from lungwort.errors import InputError, LogError, RegisterError
-from lungwort.jobs.cause import Request, cause
+from lungwort.jobs.cause import Request, cause, finding_number
 from lungwort.jobs.cause_result import CAUTIONS
 from lungwort.jobs.opening import Where
 from lungwort.jobs.reading import Reading
@@ -285,3 +286,30 @@ def test_the_log_of_the_outlet_is_no_log_of_the_intake(tmp_path: Path) -> None:
     path = _file(tmp_path, "exhaust")
     with pytest.raises(InputError, match="is the log of the outlet itself"):
         _done(path, intake=(path,))
+
+
+def test_what_a_catalyst_lets_through_was_drawn_in(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Exhaust together with a drier that fills up looks like a spent catalyst: exhaust is told as well."""
+    first, second = faults._MAKERS["exhaust"], faults._MAKERS["drier_saturating"]
+
+    def both(scene: Any) -> None:
+        first(scene)
+        second(scene)
+
+    monkeypatch.setitem(faults._MAKERS, "exhaust", both)
+    named = 0
+    for seed in range(1000, 1008):
+        made = _done(_file(tmp_path, "exhaust", seed))
+        if made.state == ESTIMATE and made.data["causes"][0]["id"] == "catalyst":
+            named += 1
+            assert "as where exhaust is drawn in" in made.answer
+            assert made.next_steps[0].startswith("Look at the intake first")
+    assert named >= 4
+
+
+def test_finding_number_of_the_address(record: Path) -> None:
+    """One that is not on record is refused."""
+    with pytest.raises(RegisterError):
+        finding_number(Where(record), "F-9999-9999")

@@ -558,3 +558,32 @@ def test_a_quiet_stay_names_no_mark(tmp_path: Path) -> None:
     assert made.state == ESTIMATE
     assert "WHO" not in made.answer
     assert not any("breathing air may hold" in text for text in made.reasons)
+
+
+def test_who_breathed_most_is_not_hidden_by_who_passed_more_limits(tmp_path: Path) -> None:
+    """Ann passes limits of carbon dioxide that several sets share; Bo has four times her blood."""
+    count = 721
+    noise = [0.1 * (at % 3) for at in range(count)]
+    ann = _columns(
+        tmp_path,
+        "CO [ppm],CO2 [ppm]",
+        [36.0 + one for one in noise],
+        [16_000.0 + 10 * one for one in noise],
+    )
+    bo = tmp_path / "bo"
+    bo.mkdir()
+    other = _columns(bo, "CO [ppm]", [260.0 + one for one in noise])
+    made = _done(
+        ann,
+        "Ann,hall 1,2026-03-04 08:00,2026-03-04 10:00,rest",
+        "Bo,hall 2,2026-03-04 08:00,2026-03-04 09:00,very_heavy",
+        outlets=("hall 1",),
+        more=(("hall 2", other),),
+    )
+    assert made.state == FAILS
+    named = {one.name: one.value for one in made.results}
+    assert named["hardest hit by carbon monoxide"] == "Bo"
+    assert float(named["carboxyhaemoglobin, highest, Bo"]) > 15  # type: ignore[arg-type]  # a number
+    assert float(named["CO, highest reading, Bo"]) > 250  # type: ignore[arg-type]  # a number
+    assert "Carboxyhaemoglobin of Bo rises to" in made.answer
+    assert "above the 2.5 % of WHO" in made.answer

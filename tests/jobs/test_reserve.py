@@ -349,3 +349,16 @@ def test_litres_of_air_are_no_water_volume(tmp_path: Path) -> None:
     made = _ask(tmp_path, SHEET.replace("volume_l = 50\n", "volume_l = 10000\n"))
     assert made.state == NOT_PROVEN
     assert any("litres of air" in text for text in made.reasons)
+
+
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [("altitude_m", "height above the sea"), ("air_temperature_c", "air in the lines")],
+)
+def test_a_place_that_is_not_stated_is_a_doubt(tmp_path: Path, key: str, said: str) -> None:
+    """As in the question whether there is enough air: what is assumed proves nothing."""
+    text = "\n".join(line for line in SHEET.splitlines() if not line.startswith(key))
+    assert text.strip() != SHEET.strip()
+    made = _ask(tmp_path, text)
+    assert made.state == NOT_PROVEN
+    assert any(said in one for one in (made.answer, *made.reasons))

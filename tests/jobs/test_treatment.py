@@ -680,3 +680,13 @@ def test_days_of_change_stand_in_order(
     ]
     assert days == sorted(days)
     assert str(_result(made, "change by")) <= days[0]
+
+
+def test_a_mild_intake_is_not_the_worst_day(tmp_path: Path) -> None:
+    """A life in the season ahead may be asked for; that it is no more is said."""
+    text = SHEET.replace("[20, 20]", "[-5, 32]")
+    made = treatment(Where(), Request(sheet_file=_sheet(tmp_path, text), intake_c=5.0), now=NOW)
+    assert made.state == ESTIMATE
+    assert any("is not the worst day" in one for one in made.reasons)
+    worst = treatment(Where(), Request(sheet_file=_sheet(tmp_path, text), intake_c=32.0), now=NOW)
+    assert not any("worst day" in one for one in worst.reasons)

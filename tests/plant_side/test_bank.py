@@ -21,6 +21,7 @@ from lungwort.plant.bank import (
     ORDERS,
     Bank,
     Fill,
+    held_by,
     read_banks,
     read_fill,
     run,
@@ -230,3 +231,36 @@ def test_what_cannot_be_filled() -> None:
             run([LOW], evolve(FILL, from_bar_g=low, to_bar_g=high))
     with pytest.raises(PlantError, match="wall is not known"):
         run([LOW], evolve(FILL, wall_kg=None), heat=FAST, with_wall=True)
+
+
+@pytest.mark.parametrize(
+    ("warm_c", "settles"),
+    # CoolProp, density of air kept from the warm reading to 20 °C: computed beside.
+    [(30.0, (210.0, 313.0)), (40.0, (200.0, 298.0)), (60.0, (184.0, 273.0))],
+)
+def test_a_warm_bank_settles_lower(warm_c: float, settles: tuple[float, float]) -> None:
+    """The same gauge holds less air where it is warmer, and fills fewer cylinders."""
+    for pressure, expected in zip((220.0, 330.0), settles, strict=True):
+        one = Bank(name="b", cylinders=1, volume_l=50.0, pressure_bar_g=pressure)
+        held = held_by(evolve(one, temperature_c=warm_c), 293.15)
+        density = PropsSI("Dmass", "P", (pressure + 1.01325) * 1e5, "T", warm_c + 273.15, "Air")
+        cold = PropsSI("P", "Dmass", density, "T", 293.15, "Air") / 1e5 - 1.01325
+        assert held.pressure_bar_g == pytest.approx(cold, rel=1e-6)
+        assert held.pressure_bar_g == pytest.approx(expected, abs=1.0)
+
+
+def test_a_cold_bank_gains_nothing() -> None:
+    """Air that was read cold would settle higher; that is not counted on."""
+    one = Bank(name="b", cylinders=1, volume_l=50.0, pressure_bar_g=200.0)
+    plain = held_by(one, 293.15)
+    assert held_by(evolve(one, temperature_c=5.0), 293.15) == plain
+    assert held_by(evolve(one, temperature_c=20.0), 293.15) == plain
+
+
+def test_a_warm_bank_fills_fewer() -> None:
+    """With 20 K nothing is left above 300 bar(g)."""
+    fill = Fill(cylinder_l=6.8, from_bar_g=50.0, to_bar_g=300.0)
+    cool = (Bank(name="b", cylinders=2, volume_l=50.0, pressure_bar_g=330.0),)
+    warm = tuple(evolve(one, temperature_c=40.0) for one in cool)
+    assert run(cool, fill).full > 0
+    assert run(warm, fill).full == 0

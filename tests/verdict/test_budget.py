@@ -259,3 +259,18 @@ def test_a_correlation_with_what_has_no_age_waits() -> None:
     assert work_out(made, 5.0).combined == pytest.approx(1.0)
     aged = made.aged(6.0)
     assert correlation_matrix(aged).tolist() == [[1.0, 0.5], [0.5, 1.0]]
+
+
+def test_offsets_that_go_against_each_other_do_not_cancel() -> None:
+    """One part lowers the true value by 0.15, one raises it by 0.2: U counts the greater, not 0.05."""
+    low = Part(name="h2", kind="cross", shape=NORMAL, scale=0.1, centre=-0.15)
+    high = Part(name="drift", kind="drift", shape=NORMAL, scale=0.1, centre=0.2)
+    both, alone = work_out(budget_of(low, high), 5.0), work_out(budget_of(high), 5.0)
+    assert both.offset == pytest.approx(0.05)
+    assert both.one_sided == pytest.approx(0.2)
+    assert both.around_reading == pytest.approx(both.expanded + 0.2)
+    # A gas that is only assumed never makes U smaller.
+    assert both.around_reading >= alone.around_reading
+    share = Part(name="age", kind="drift", shape=NORMAL, scale=0.01, centre=0.03, relative=True)
+    assert work_out(budget_of(low, share), 5.0).one_sided == pytest.approx(0.15)
+    assert work_out(budget_of(low, share), 10.0).one_sided == pytest.approx(0.3)

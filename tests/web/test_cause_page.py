@@ -49,3 +49,8 @@ def test_files_go_before_what_is_on_record() -> None:
     sent = Posted({"outlet": ("hall-1",), "begin": ("2026-03-04T06:00",)}, {})
     asked = request_of(sent)
     assert (asked.outlet, asked.begin, asked.end) == ("hall-1", "2026-03-04 06:00", None)
+
+
+def test_an_unknown_finding_in_the_address_is_told(reader: Visitor) -> None:
+    """A link that leads nowhere says so."""
+    assert "F-9999-9999" in reader.page("/cause?finding=F-9999-9999", status=404)

@@ -60,7 +60,7 @@ def test_outlet_on_record(reader: Visitor) -> None:
     answer = reader.post("/exposure", {"outlet": found[1], **day})
     text = text_of(answer.text)
     assert answer.status_code == 200, text
-    assert f"anybody on {unescape(found[3]).strip()}, heavy work" in text
+    assert f"anybody on {unescape(found[3]).strip()}, very heavy work" in text
 
 
 def test_refusal_stands_at_the_form(reader: Visitor) -> None:

@@ -200,7 +200,7 @@ def calculation_of(
         state=state,
         word=_WORDS[state],
         answer=_answer(runs, fill),
-        reasons=(*beyond, *_reasons(runs, fill, request.wanted)),
+        reasons=(*beyond, *_reasons(runs, fill, request.wanted), *_unsettled(sheet)),
         results=_results(sheet.banks, fill, runs),
         inputs=_inputs(sheet.banks, fill, request.wanted),
         grids=(
@@ -245,6 +245,20 @@ def _beyond(sheet: PlantSheet) -> tuple[str, ...]:
         ),
         *of_cylinders(sheet.banks),
         *hot,
+    )
+
+
+def _unsettled(sheet: PlantSheet) -> tuple[str, ...]:
+    """Tell where nothing says whether the air of the bank had cooled when its pressure was read."""
+    names = [one.name for one in sheet.banks if one.temperature_c is None]
+    if not names:
+        return ()
+    return (
+        (
+            f"The pressure of {', '.join(names)} is taken as settled. Air that was still 10 K warm settles "
+            "10 to 20 bar lower, and fills fewer: read it hours after the bank was filled, or give "
+            "temperature_c."
+        ),
     )
 
 
@@ -323,7 +337,7 @@ def _results(banks: Sequence[Bank], fill: Fill, runs: Runs) -> tuple[Quantity, .
         ).litres
 
     each = litres(fill.cylinder_l, fill.to_bar_g) - litres(fill.cylinder_l, fill.from_bar_g)
-    whole = math.fsum(litres(one.whole_volume_l, one.pressure_bar_g) for one in banks)
+    whole = math.fsum(litres(one.whole_volume_l, _settled_bar_g(one, fill)) for one in banks)
     fewest, most = runs.range
     first_slow, first_fast = runs.slow.fills[0], runs.fast.fills[0]
     found = [
@@ -358,12 +372,26 @@ def _results(banks: Sequence[Bank], fill: Fill, runs: Runs) -> tuple[Quantity, .
     return tuple(found)
 
 
+def _settled_bar_g(one: Bank, fill: Fill) -> float:
+    from lungwort.air.gas import ZERO_CELSIUS_K  # noqa: PLC0415 - keeps --help instant
+    from lungwort.plant.bank import held_by  # noqa: PLC0415 - the same
+
+    if one.temperature_c is None:
+        return one.pressure_bar_g
+    return held_by(one, fill.temperature_c + ZERO_CELSIUS_K).pressure_bar_g
+
+
 def _inputs(banks: Sequence[Bank], fill: Fill, wanted: int | None) -> tuple[Quantity, ...]:
     entered = "entered"
     found = [
         Quantity(
             f"bank {one.name}",
-            f"{one.cylinders} x {one.volume_l:g} L at {one.pressure_bar_g:g} bar(g)",
+            f"{one.cylinders} x {one.volume_l:g} L at {one.pressure_bar_g:g} bar(g)"
+            + (
+                ""
+                if one.temperature_c is None
+                else f" and {one.temperature_c:g} °C, settled {_settled_bar_g(one, fill):.0f} bar(g)"
+            ),
             source=entered,
         )
         for one in banks
@@ -454,7 +482,7 @@ def _plots(banks: Sequence[Bank], fill: Fill, runs: Runs) -> tuple[Plot, ...]:
             Curve(
                 one.name,
                 tuple(float(number) for number in range(len(slow) + 1)),
-                (one.pressure_bar_g, *(each.banks_bar_g[at] for each in slow)),
+                (_settled_bar_g(one, fill), *(each.banks_bar_g[at] for each in slow)),
             )
             for at, one in enumerate(banks[:_MOST_CURVES])
         ),

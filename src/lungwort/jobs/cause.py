@@ -144,6 +144,33 @@ def cause(where: Where, request: Request, *, now: datetime) -> Calculation:
     )
 
 
+def finding_number(where: Where, key: str) -> str:
+    """Give the number of a finding on record.
+
+    Parameters
+    ----------
+    where : Where
+        The workspace.
+    key : str
+        Its number or id.
+
+    Returns
+    -------
+    str
+        Its number.
+
+    Raises
+    ------
+    UnknownRecordError
+        Where no such finding is on record.
+    """
+    from lungwort.jobs.opening import opened  # noqa: PLC0415 - keeps --help instant
+    from lungwort.register.model import Finding  # noqa: PLC0415 - the same
+
+    with opened(where, read_only=True) as workspace:
+        return workspace.register.get(Finding, key).number
+
+
 def _not_the_same(log: Log, outside: Log) -> None:
     """Refuse a log of the outlet that is given for the intake as well: it would always agree."""
     at_outlet = {one.sha256: one.name for one in log.sources}
@@ -287,9 +314,9 @@ def _taken(found: _Found, span_s: float) -> tuple[Stated, ...]:
 
     made = [
         Stated(
-            "One cause at a time: two at once look like neither.",
+            "One cause at a time: two at once look like neither, and often like a third.",
             "own rule",
-            "a second cause may be missed",
+            "a second cause may be missed, or a third one named",
         ),
         Stated(
             "Signs hang together, so each counts somewhat less than it would alone.",

@@ -72,6 +72,11 @@ ORDINARY: Final = {
     "o2": (19.5, 23.5, "%"),
 }
 """Between these nobody calls a gas bad for that alone [unit]; own rule. They are no limits."""
+DRAWN_IN: Final = (
+    "Carbon monoxide and carbon dioxide rose together, as where exhaust is drawn in: a catalyst makes "
+    "none, it only lets it through."
+)
+LOOK_AT_INTAKE: Final = "Look at the intake first: engines, boilers and fires near it, and the wind. The catalyst comes second."
 HOLE_S: Final = 600.0
 """Time without a reading from which it is told [s]; own rule."""
 HOLE_STEPS: Final = 5.0
@@ -217,10 +222,11 @@ def _answer(ground: Ground) -> str:
     ranking = ground.ranking
     first = ranking.ranked[0]
     if ranking.told:
-        return (
+        said = (
             f"Most likely {first.title} (belief {_percent(first.belief)}). Confirm it before you "
             "act on it alone."
         )
+        return f"{said} {DRAWN_IN}" if _is_drawn_in(ranking) else said
     named = ranking.named
     unknown = (*bad_all_along(ground.series), *_holes(ground))
     if unknown and not _moved(ranking):
@@ -229,6 +235,13 @@ def _answer(ground: Ground) -> str:
         return f"No cause can be told: {ranking.why_not}"
     listed = "; ".join(f"{one.title} ({_percent(one.belief)})" for one in named[:3])
     return f"No cause can be told for certain: {ranking.why_not} Possible: {listed}."
+
+
+def _is_drawn_in(ranking: Ranking) -> bool:
+    """Tell whether a catalyst is named, and what it lets through looks like exhaust."""
+    return ranking.ranked[0].id == "catalyst" and any(
+        (one.feature, one.outcome) == ("co_with_co2", "together") for one in ranking.seen.signs
+    )
 
 
 def _reasons(ranking: Ranking) -> tuple[str, ...]:
@@ -370,7 +383,8 @@ def _next(ground: Ground, named: tuple[Ranked, ...]) -> tuple[str, ...]:
     ranking = ground.ranking
     if ranking.told and named and named[0].cause is not None:
         cause = named[0].cause
-        return (*cause.first, *(f"To confirm it: {text}" for text in cause.confirm))
+        beside = (LOOK_AT_INTAKE,) if _is_drawn_in(ranking) else ()
+        return (*beside, *cause.first, *(f"To confirm it: {text}" for text in cause.confirm))
     if not _moved(ranking) and bad_all_along(ground.series):
         return (
             "Treat the air as bad: take the supply out of use, and test it again with a second instrument.",

@@ -32,6 +32,9 @@ TOO_MUCH_AIR: Final = 3.0
 """Times the flow through the treatment above which a delivery is taken for a slip; own rule [-]."""
 SHORTEST_HOSE_M: Final = 0.5
 """Length of a hose below which a figure is taken for a slip; own rule [m]."""
+HIGH_M: Final = 1000.0
+"""Height from which what a compressor draws in is doubted [m]; own rule."""
+NO_HEIGHT: Final = "The height above the sea is not given; 0 m is assumed."
 SAME_PRESSURE_BAR: Final = 0.05
 """Pressures nearer to each other are the same reading of a gauge; own rule [bar]."""
 
@@ -155,7 +158,12 @@ def of_supply(
         if vessel.pressure_bar_g < held - SAME_PRESSURE_BAR
     ]
     if "altitude_m" not in sheet.place.stated:
-        found.append("The height above the sea is not given; 0 m is assumed.")
+        found.append(NO_HEIGHT)
+    elif sheet.place.altitude_m > HIGH_M and any(not one.standby for one in machines):
+        found.append(
+            f"At {sheet.place.altitude_m:g} m a compressor also draws in less than its volume: how much "
+            "less is not counted. Have the delivery declared for this height, or measure it there."
+        )
     stated = sheet.place.intake_temperature_c
     if stated is None and intake_c is None:
         found.append("The temperatures at the intake are not given; up to 45 °C is assumed.")
@@ -242,6 +250,30 @@ def no_losses(sheet: PlantSheet) -> tuple[str, ...]:
             "often take more than the hose."
         ),
     )
+
+
+def of_place(sheet: PlantSheet) -> list[str]:
+    """Tell what is missing of the place where air is stored.
+
+    Parameters
+    ----------
+    sheet : PlantSheet
+        The sheet.
+
+    Returns
+    -------
+    list of str
+        A sentence for each; empty for nothing.
+    """
+    found = []
+    if "altitude_m" not in sheet.place.stated:
+        found.append(NO_HEIGHT)
+    if "air_temperature_c" not in sheet.place.stated:
+        found.append(
+            f"The temperature of the air in the lines is not given; {sheet.place.air_temperature_c:g} °C "
+            "is assumed."
+        )
+    return found
 
 
 def of_cylinders(vessels: Iterable[Reserve | Bank]) -> list[str]:

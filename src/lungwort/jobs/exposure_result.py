@@ -69,10 +69,15 @@ def calculation_of(ground: Ground) -> Calculation:
 
 
 def _worst(people: Sequence[Person]) -> Person:
-    def badness(one: Person) -> tuple[int, float, float]:
+    """Give whose blood may hold most; limits that several sets share must not outweigh it."""
+
+    def badness(one: Person) -> tuple[float, float, float]:
         return (
-            len(one.exceeded),
-            0.0 if one.blood is None else one.blood.peak_percent[1],
+            0.0 if one.blood is None else one.blood.peak_percent[2],
+            max(
+                (each.held.average.value / each.held.limit.upper for each in one.exceeded),
+                default=0.0,
+            ),
             0.0 if one.shift is None else one.shift.value,
         )
 
@@ -106,11 +111,14 @@ def _judged(ground: Ground) -> tuple[str, str, str, tuple[str, ...]]:
         )
         said = [_says(one, finding) for one, finding in exceeded]
         more = f" {len(said) - 1} more limits are exceeded." if len(said) > 1 else ""
+        hardest = _worst(ground.people)
+        told = f"{_blood_words(hardest, ground.people)} {_mark_words(hardest)}".strip()
+        more += f" {told}" if told else ""
         others = holes[len(dangers) :]
         reasons = _short([*dangers, *said[1:], *others])
         return FAILS, "exposure limit exceeded", said[0] + more, reasons
     worst = _worst(ground.people)
-    blood, marks = _blood_words(worst), _mark_words(worst)
+    blood, marks = _blood_words(worst, ground.people), _mark_words(worst)
     if holes:
         told = f"{_co_words(worst)} {blood} {marks}".strip()
         answer = f"Nothing is proven: {holes[0]} {told}".strip()
@@ -186,12 +194,13 @@ def _co_words(one: Person) -> str:
     return f"{one.name}: {amount(one.shift)} ppm carbon monoxide over 8 h, highest {amount(one.highest)} ppm."
 
 
-def _blood_words(one: Person) -> str:
+def _blood_words(one: Person, people: Sequence[Person]) -> str:
     if one.blood is None:
         return ""
     low, middle, high = one.blood.peak_percent
+    whose = f" of {one.name}" if len(people) > 1 else ""
     return (
-        f"Carboxyhaemoglobin rises to about {figure(middle, 2)} % ({figure(low, 2)} to "
+        f"Carboxyhaemoglobin{whose} rises to about {figure(middle, 2)} % ({figure(low, 2)} to "
         f"{figure(high, 2)} %), an estimate"
         + (
             ", if the time of which nothing is known was as bad as the worst reading."
@@ -202,22 +211,41 @@ def _blood_words(one: Person) -> str:
 
 
 def _results(ground: Ground, worst: Person) -> tuple[Quantity, ...]:
-    found = [Quantity("hardest hit", worst.name, source="computed")]
-    for name, average, unit in (
-        ("CO, sum over 8 h", worst.shift, "ppm"),
-        ("CO, worst 15 min", worst.short, "ppm"),
-        ("CO, highest reading", worst.highest, "ppm"),
-        ("CO, dose", worst.dose, "ppm·h"),
+    found = [Quantity("hardest hit by carbon monoxide", worst.name, source="computed")]
+    several = len(ground.people) > 1
+    for name, of, unit in (
+        ("CO, sum over 8 h", [one.shift for one in ground.people], "ppm"),
+        ("CO, worst 15 min", [one.short for one in ground.people], "ppm"),
+        ("CO, highest reading", [one.highest for one in ground.people], "ppm"),
+        ("CO, dose", [one.dose for one in ground.people], "ppm·h"),
     ):
-        if average is not None:
+        known = [
+            (average, one.name)
+            for average, one in zip(of, ground.people, strict=True)
+            if average is not None
+        ]
+        if known:
+            # Each figure is the highest of all people, whoever it was.
+            average, whose = max(known, key=lambda pair: pair[0].value)
             least = average.value if average.at_least else None
-            found.append(Quantity(name, average.value, unit, low=least, source="computed"))
+            found.append(
+                Quantity(
+                    f"{name}, {whose}" if several else name,
+                    average.value,
+                    unit,
+                    low=least,
+                    source="computed",
+                )
+            )
     if worst.blood is not None:
         low, middle, high = worst.blood.peak_percent
+        of_whom = f", {worst.name}" if several else ""
         found += [
-            Quantity("carboxyhaemoglobin, highest", middle, "%", low, high, "computed", 2),
             Quantity(
-                f"until below {ground.question.below_percent:g} % after the stay",
+                f"carboxyhaemoglobin, highest{of_whom}", middle, "%", low, high, "computed", 2
+            ),
+            Quantity(
+                f"until below {ground.question.below_percent:g} % after the stay{of_whom}",
                 hours(worst.blood.below_h[1]),
                 source="computed, upper end of the band",
             ),

@@ -227,6 +227,7 @@ PARTS: Final = (
             Entry("cylinders"),
             Entry("volume_l", unit="L", needed=True),
             Entry("pressure_bar_g", unit="bar(g)", needed=True),
+            Entry("temperature_c", unit="°C"),
         ),
     ),
     Part(

@@ -120,6 +120,7 @@ def worked(sheet: PlantSheet) -> Worked:
         *(text for one in sheet.wearers for text in gaps.slips(one)),
         *doubts,
         *gaps.of_cylinders(sheet.reserves),
+        *gaps.of_place(sheet),
         *gaps.of_lines(sheet),
         *_doubts_of_vessels(sheet, atmosphere_pa),
         *_doubts_of_margin(sheet, least),

@@ -149,8 +149,14 @@ def _told_of_intake(made: Calculation, sheet: PlantSheet, intake_c: float | None
     )
 
     stated = sheet.place.intake_temperature_c
-    if intake_c is None or stated is None or intake_c >= stated[0]:
+    if intake_c is None or stated is None or intake_c >= stated[1]:
         return made
+    if intake_c >= stated[0]:
+        season = (
+            f"An intake of {intake_c:g} °C was asked for, and it gets up to {stated[1]:g} °C by the sheet: "
+            "this holds for the season ahead only, and is not the worst day."
+        )
+        return evolve(made, reasons=(*made.reasons, season))
     why = (
         f"An intake of {intake_c:g} °C was asked for, and by the sheet it never gets below "
         f"{stated[0]:g} °C: cold air holds little water, and the life comes out too long."

@@ -38,7 +38,7 @@ MOST_ROUNDS: Final = 8
 FULL_WITHIN_BAR: Final = 0.5
 """How far below the pressure asked for a cooled cylinder still counts as full [bar]; own rule."""
 
-_BANK: Final = ("name", "cylinders", "volume_l", "pressure_bar_g")
+_BANK: Final = ("name", "cylinders", "volume_l", "pressure_bar_g", "temperature_c")
 _FILL: Final = (
     "cylinder_l",
     "from_bar_g",
@@ -63,13 +63,17 @@ class Bank:
     volume_l : float
         Water volume of one [L].
     pressure_bar_g : float
-        Pressure in them, settled [bar(g)].
+        Pressure in them [bar(g)].
+    temperature_c : float, optional
+        Temperature of the air in them when the pressure was read [°C]; None where the pressure is
+        taken as settled at the temperature of the place.
     """
 
     name: str
     cylinders: int
     volume_l: float
     pressure_bar_g: float
+    temperature_c: float | None = None
 
     @property
     def whole_volume_l(self) -> float:
@@ -189,9 +193,11 @@ def read_banks(top: Table) -> tuple[Bank, ...]:
         cylinders = count(table, "cylinders")
         volume = needed(table, "volume_l", (0.1, 1e4), "L")
         pressure = needed(table, "pressure_bar_g", (0.1, 450.0), "bar(g)")
+        warm = table.number("temperature_c", -30.0, 80.0, "°C")
         if cylinders is not None and volume is not None and pressure is not None:
             found.append(
                 Bank(
+                    temperature_c=warm,
                     name=table.text("name"),
                     cylinders=cylinders,
                     volume_l=volume,
@@ -293,10 +299,7 @@ def run(
         raise PlantError("the mass of the cylinder's wall is not known. Give wall_kg in [fill].")
     wall = Wall(fill.wall_kg, fill.wall_j_kg_k) if with_wall and fill.wall_kg else None
     temperature_k = fill.temperature_c + ZERO_CELSIUS_K
-    vessels = [
-        filling.contents(one.whole_volume_l, kpa_of(one.pressure_bar_g), temperature_k)
-        for one in banks
-    ]
+    vessels = [held_by(one, temperature_k) for one in banks]
     fills: list[Filled] = []
     while len(fills) < MOST_FILLS:
         if order == AS_ONE:
@@ -313,6 +316,30 @@ def run(
         fills=tuple(fills),
         stopped=len(fills) == MOST_FILLS and fills[-1].full,
     )
+
+
+def held_by(one: Bank, room_k: float) -> Contents:
+    """Tell what a member of the bank holds, settled at the temperature of the place.
+
+    Parameters
+    ----------
+    one : Bank
+        The member.
+    room_k : float
+        Temperature of the place [K].
+
+    Returns
+    -------
+    Contents
+        Air that was warmer when its pressure was read settles lower; where it was colder, nothing is
+        gained from its warming.
+    """
+    pressure = kpa_of(one.pressure_bar_g)
+    plain = filling.contents(one.whole_volume_l, pressure, room_k)
+    if one.temperature_c is None or one.temperature_c + ZERO_CELSIUS_K <= room_k:
+        return plain
+    warm = filling.contents(one.whole_volume_l, pressure, one.temperature_c + ZERO_CELSIUS_K)
+    return filling.settled(warm, room_k)
 
 
 def _fill_one(

@@ -307,6 +307,9 @@ class Worked:
         How far the best estimate lies from the reading, which nobody corrects [unit].
     shares : tuple of Share
         What each part does.
+    one_sided : float
+        How far the best estimate would lie from the reading with only the offsets that raise it, or
+        only those that lower it, whichever is farther [unit].
     """
 
     reading: float
@@ -317,11 +320,16 @@ class Worked:
     expanded: float
     offset: float
     shares: tuple[Share, ...]
+    one_sided: float
 
     @property
     def around_reading(self) -> float:
-        """U around the reading as it is shown: k u_c and the offset (JCGM 100:2008, F.2.4.5)."""
-        return self.expanded + abs(self.offset)
+        """U around the reading as it is shown: k u_c and the offset (JCGM 100:2008, F.2.4.5).
+
+        Offsets that go against each other do not cancel: the greater side counts whole (own rule). A
+        gas that is only assumed would else make U smaller.
+        """
+        return self.expanded + self.one_sided
 
 
 def work_out(budget: Budget, reading: float, coverage: float = COVERAGE) -> Worked:
@@ -381,6 +389,11 @@ def work_out(budget: Budget, reading: float, coverage: float = COVERAGE) -> Work
     dof = _effective_dof(budget, terms, pulls, combined)
     factor = coverage_factor(dof, coverage)
     value = added * product
+    sides = [
+        (reading + sum(side(one.middle, 0.0) for one in terms if not one.relative))
+        * math.prod(1.0 + side(one.middle, 0.0) for one in terms if one.relative)
+        for side in (max, min)
+    ]
     return Worked(
         reading=reading,
         value=value,
@@ -395,6 +408,7 @@ def work_out(budget: Budget, reading: float, coverage: float = COVERAGE) -> Work
             )
             for one, slope, pull in zip(terms, slopes, pulls, strict=True)
         ),
+        one_sided=max(abs(one - reading) for one in (value, *sides)),
     )
 
 

@@ -32,9 +32,9 @@ from lungwort.wearers.exposure_oxygen import OutletOxygen, breathed, dangers, ga
 from lungwort.wearers.uptake import HIGHEST_PPM, along
 from lungwort.wearers.uptake_people import (
     BAND,
-    HEAVY,
     OXYGEN_PERCENT,
     REST,
+    VERY_HEAVY,
     Surroundings,
     Wearer,
     drawn,
@@ -245,7 +245,7 @@ class Person:
 
 
 def worst_case(airs: Sequence[OutletAir], begin: datetime, end: datetime) -> tuple[Stay, ...]:
-    """Put somebody on each outlet all the time, at heavy work, and somebody at rest.
+    """Put somebody on each outlet all the time, at very heavy work, and somebody at rest.
 
     Parameters
     ----------
@@ -264,7 +264,7 @@ def worst_case(airs: Sequence[OutletAir], begin: datetime, end: datetime) -> tup
     return tuple(
         Stay(f"anybody on {air.outlet}, {words}", air.outlet, begin, end, work, Wearer())
         for air in airs
-        for work, words in ((HEAVY, "heavy work"), (REST, "at rest"))
+        for work, words in ((VERY_HEAVY, "very heavy work"), (REST, "at rest"))
     )
 
 

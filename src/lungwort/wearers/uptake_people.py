@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 REST: Final = "rest"
 HEAVY: Final = "heavy"
+VERY_HEAVY: Final = "very_heavy"
 WORK: Final = ("rest", "light", "moderate", "heavy", "very_heavy")
 
 VENTILATION_L_MIN: Final = {

@@ -108,6 +108,9 @@ def _page(ctx: Ctx, form: Posted | None) -> Response:
     places = tuple(
         (one.outlet_id, f"{one.supply} · {one.outlet}") for one in beginning(ctx.where).places
     )
+    asked = ctx.request.query_params
+    if form is None and "finding" in asked:
+        job.finding_number(ctx.where, asked["finding"])
     return calculated_post(
         ctx,
         form,

@@ -140,7 +140,8 @@ SPECIAL: Final = {
     "escape.minutes": N_("Time that is needed"),
     "treatment.pressure_bar_g": N_("Pressure in it"),
     "bank.volume_l": N_("Water volume of one"),
-    "bank.pressure_bar_g": N_("Pressure in them, settled"),
+    "bank.pressure_bar_g": N_("Pressure in them"),
+    "bank.temperature_c": N_("Temperature of the air in them then"),
     "fill.from_bar_g": N_("Pressure before"),
     "fill.to_bar_g": N_("Pressure after"),
     "fill.minutes": N_("Time to fill one"),
@@ -157,6 +158,7 @@ HELP: Final = {
     "reserve.opens_after_min": N_("0 where it steps in by itself; else how long until somebody has opened it."),
     "reserve.lowest_inlet_bar_g": N_("Below it the regulator no longer holds."),
     "bank.name": N_("Cylinders that are joined and opened together; the lowest pressure is opened first."),
+    "bank.temperature_c": N_("Where it was read before they had cooled; else the pressure is taken as settled."),
     "fill.minutes": N_("A fast filling is hotter, and settles lower."),
 }  # fmt: skip
 
