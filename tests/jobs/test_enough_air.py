@@ -56,6 +56,7 @@ name = "blaster"
 at = "hall-1"
 equipment = "continuous_flow_loose"
 minimum_flow_l_min = 300
+highest_flow_l_min = 300
 minimum_bar_g = 5.0
 maximum_bar_g = 8.0
 
@@ -64,6 +65,7 @@ name = "painter"
 at = "hall-2"
 equipment = "continuous_flow_tight"
 minimum_flow_l_min = 200
+highest_flow_l_min = 200
 minimum_bar_g = 4.0
 maximum_bar_g = 8.0
 count = 2
@@ -102,6 +104,7 @@ name = "rescuer"
 at = "hall-2"
 equipment = "pressure_demand"
 minimum_flow_l_min = 115
+highest_flow_l_min = 115
 work = "heavy"
 minimum_bar_g = 4.0
 maximum_bar_g = 8.0
@@ -272,7 +275,7 @@ def test_assumed_flows_never_make_it_fail() -> None:
     made = _made(
         _worked(
             ("continuous_flow_loose", "suit"),
-            ("minimum_flow_l_min = 300\n", ""),
+            ("minimum_flow_l_min = 300\nhighest_flow_l_min = 300\n", ""),
             ("= 1000", "= 800"),
         )
     )
@@ -283,7 +286,10 @@ def test_assumed_flows_never_make_it_fail() -> None:
 
 def test_a_pressure_that_is_too_low_by_an_assumed_flow_is_not_proven() -> None:
     """Too little with 425 L/min assumed for a suit; with less it may be enough."""
-    suit = ("continuous_flow_loose", "suit"), ("minimum_flow_l_min = 300\n", "")
+    suit = (
+        ("continuous_flow_loose", "suit"),
+        ("minimum_flow_l_min = 300\nhighest_flow_l_min = 300\n", ""),
+    )
     made = _made(_worked(*suit, ("bore_mm = 12.7", "bore_mm = 6.3")))
 
     assert made.state == NOT_PROVEN
@@ -292,7 +298,12 @@ def test_a_pressure_that_is_too_low_by_an_assumed_flow_is_not_proven() -> None:
 
 def test_what_others_assume_does_not_hide_a_pressure_that_is_too_low() -> None:
     """The flow of the painter is assumed, and the blaster's hose is too narrow whatever that is."""
-    made = _made(_worked(("minimum_flow_l_min = 200\n", ""), ("bore_mm = 12.7", "bore_mm = 4")))
+    made = _made(
+        _worked(
+            ("minimum_flow_l_min = 200\nhighest_flow_l_min = 200\n", ""),
+            ("bore_mm = 12.7", "bore_mm = 4"),
+        )
+    )
 
     assert made.state == FAILS
 

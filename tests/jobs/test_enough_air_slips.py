@@ -60,6 +60,7 @@ def test_the_form_itself_proves_nothing(tmp_path: Path) -> None:
         ("minimum_flow_l_min = 300 ", "minimum_flow_l_min = 6 ", "far below the 170 L/min"),
         ("minimum_flow_l_min = 180", "minimum_flow_l_min = 6", "L/min, not cubic feet"),
         ("free_air_l_min = 1450 ", "free_air_l_min = 87000 ", "1450 L/min go through the treatment"),
+        ("highest_flow_l_min = 360 ", "# highest_flow_l_min = 360 ", "valve wide open, is not given"),
         ("length_m = 20", "length_m = 0.02", "0.02 m long"),
         ("altitude_m = 40 ", "altitude_m = 1500 ", "draws in less than its volume"),
         ('[[source]]\nnode = "plant"', '[[source]]\nnode = "hall-1"\npressure_bar_g = 6.0\n\n[[source]]\nnode = "plant"', "A pressure is held at hall-1 itself"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -44,6 +45,7 @@ name = "painter"
 at = "hall-1"
 equipment = "continuous_flow_loose"
 minimum_flow_l_min = 180
+highest_flow_l_min = 180
 minimum_bar_g = 4.0
 [[source]]
 node = "plant"
@@ -158,7 +160,11 @@ def test_demand_valves_make_a_wide_band(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "told"),
     [
-        ("minimum_flow_l_min = 180\n", "", "What painter draws is not declared"),
+        (
+            "minimum_flow_l_min = 180\nhighest_flow_l_min = 180\n",
+            "",
+            "What painter draws is not declared",
+        ),
         (
             "minimum_bar_g = 4.0\n",
             "minimum_bar_g = 4.0\nmaximum_bar_g = 4.8\n",
@@ -362,3 +368,11 @@ def test_a_place_that_is_not_stated_is_a_doubt(tmp_path: Path, key: str, said: s
     made = _ask(tmp_path, text)
     assert made.state == NOT_PROVEN
     assert any(said in one for one in (made.answer, *made.reasons))
+
+
+def test_least_flows_alone_prove_no_reserve(tmp_path: Path) -> None:
+    """Who flees opens the valve: without the greatest flow the time is too long."""
+    text = re.sub(r"highest_flow_l_min = .*\n", "", SHEET)
+    made = _ask(tmp_path, text)
+    assert made.state == NOT_PROVEN
+    assert any("valve wide open, is not given" in one for one in (made.answer, *made.reasons))

@@ -61,6 +61,7 @@ def of_wearers(wearers: Iterable[Wearer]) -> tuple[str, ...]:
                 f"The least flow of {one.name}, declared by the maker of the equipment, is not "
                 f"given.{counted}"
             )
+        found += no_greatest_flow(one)
         if not one.continuous and one.work is None:
             found.append(f"How hard {one.name} works is not given; heavy work is assumed.")
         if one.minimum_bar_g is None:
@@ -69,6 +70,29 @@ def of_wearers(wearers: Iterable[Wearer]) -> tuple[str, ...]:
             found.append(f"The greatest pressure for {one.name} is not given.")
         found += slips(one)
     return tuple(found)
+
+
+def no_greatest_flow(one: Wearer) -> list[str]:
+    """Tell where only the least flow of equipment is known through which air flows all the time.
+
+    Parameters
+    ----------
+    one : Wearer
+        The wearer.
+
+    Returns
+    -------
+    list of str
+        A sentence, or none.
+    """
+    if not one.continuous or one.minimum_flow_l_min is None or one.highest_flow_l_min is not None:
+        return []
+    return [
+        (
+            f"The greatest flow of {one.name}, with its valve wide open, is not given: {one.minimum_flow_l_min:g} "
+            "L/min are counted, the least, and whoever opens it draws more (highest_flow_l_min)."
+        )
+    ]
 
 
 def slips(one: Wearer) -> list[str]:

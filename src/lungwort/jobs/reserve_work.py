@@ -118,6 +118,7 @@ def worked(sheet: PlantSheet) -> Worked:
     doubts = [
         *_doubts_of(peak),
         *(text for one in sheet.wearers for text in gaps.slips(one)),
+        *(text for one in sheet.wearers for text in gaps.no_greatest_flow(one)),
         *doubts,
         *gaps.of_cylinders(sheet.reserves),
         *gaps.of_place(sheet),
